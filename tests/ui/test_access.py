@@ -70,11 +70,11 @@ def test_people_have_the_roles_that_the_file_gives(team_file: Path) -> None:
         ("", "names nobody"),
         ("[people]\n", "names nobody"),
         ("people = 7\n", "names nobody"),
-        ("[people\n", "is no TOML file"),
+        ("[people\n", "is not a TOML file"),
         ('[people.berg]\nname = "B"\nroles = []\n', "people are named by e-mail"),
         ('[people."a@b.c"]\nroles = ["inspector"]\n', "no name"),
         ('[people."a@b.c"]\nname = ""\n', "needs a name"),
-        ('[people."a@b.c"]\nname = "A"\nroles = "inspector"\n', "roles is a list"),
+        ('[people."a@b.c"]\nname = "A"\nroles = "inspector"\n', "roles must be a list"),
         ('[people."a@b.c"]\nname = "A"\nroles = ["boss"]\n', "the role 'boss'"),
         (
             '[people."a@b.c"]\nname = "A. Berg"\n[people."d@b.c"]\nname = "a.  BERG"\n',
@@ -104,8 +104,8 @@ def test_a_team_file_that_is_not_there_lets_nobody_in(tmp_path: Path) -> None:
         ("[auth]", "[other]", "lacks redirect_uri, cookie_secret, client_id"),
         ('client_secret = "s"', 'client_secret = ""', "lacks client_secret"),
         ("0123456789abcdef0123456789abcdef", "guess me", "has 8 characters"),
-        ("/oauth2callback", "/", "must end in /oauth2callback"),
-        ("https://ropes.example.org/", "/", "the whole address"),
+        ("/oauth2callback", "/", "its path must be /oauth2callback"),
+        ("https://ropes.example.org/", "/", "the full address"),
     ],
 )
 def test_what_the_login_lacks_is_said_in_one_sentence(

@@ -122,4 +122,4 @@ def test_a_damaged_file_of_checks_is_left_and_told(
     given(monkeypatch, [0.0] * 6)
     told = run("measure", str(bar))
     assert told.exit_code == 1
-    assert "is no bench check; mend the file or move it away" in " ".join(told.output.split())
+    assert "is no bench check; repair the file or move it away" in " ".join(told.output.split())

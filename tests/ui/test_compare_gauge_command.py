@@ -53,8 +53,8 @@ def test_a_folder_gives_a_page_a_table_and_a_file_without_names(
 ) -> None:
     result = run(folder, "--send", tmp_path / "send.zip", "--out", tmp_path / "out")
     assert result.exit_code == 0, result.output
-    assert "2 of 2 differences (100 %) lie inside their expanded uncertainty" in result.output
-    assert "2 ropes: too few to say more" in result.output
+    assert "2 of 2 differences (100 %) are within their expanded uncertainty" in result.output
+    assert "2 ropes: too few to state more" in result.output
     table = rows((tmp_path / "out" / "comparison.csv").read_bytes())
     assert [row["inside"] for row in table] == ["yes", "yes", ""]
     assert "tilted 48 degrees" in table[2]["why_not"]
@@ -98,7 +98,7 @@ def test_a_template_has_a_row_for_each_photograph_and_replaces_nothing(folder: P
     ("table", "told"),
     [
         ("photo,trusted,u\na.jpg,1,1", "lacks the column rope"),
-        ("photo,trusted,u,rope\na.jpg,22,0.02,r", "names a.jpg, which is no photograph in"),
+        ("photo,trusted,u,rope\na.jpg,22,0.02,r", "names a.jpg, which is not a photograph in"),
         ("photo,trusted,u,rope\na.jpg,22,3,r", "must be known to better than a tenth"),
         ("photo,trusted,u,rope\na.jpg,wide,0.02,r", "line 2: 'wide'"),
         ("photo,trusted,u,rope\na.jpg,,0.02,r", "line 2: column 'trusted' is empty"),
@@ -150,11 +150,11 @@ def test_no_text_of_the_table_is_code_on_the_page_or_a_formula() -> None:
 @pytest.mark.parametrize(
     ("offs", "told"),
     [
-        ([0.0] * 3, "may be nil"),
+        ([0.0] * 3, "may be zero"),
         ([0.2, 0.21, 0.2, 0.22], "read 1.04 % thicker than the trusted gauge"),
         ([-0.2, -0.21, -0.2, -0.22], "read 1.04 % thinner than the trusted gauge"),
-        ([0.2, -0.2] * 20, "U is too small for photographs like these"),
-        ([0.001, -0.001] * 20, "U is larger than what was seen to happen"),
+        ([0.2, -0.2] * 20, "U is therefore too small for photographs like these"),
+        ([0.001, -0.001] * 20, "U is larger than the observed differences justify"),
     ],
 )
 def test_the_verdict_says_what_the_figures_say(offs: list[float], told: str) -> None:

@@ -61,7 +61,7 @@ def test_a_hold_that_is_said_later_measures_all_again(sample_app: AppTest, share
     again = next(one for one in at.button if one.label == "Measure 10 photographs again")
     again.click()
     at.run()
-    assert any("with a reason" in one.value for one in at.error)
+    assert any("needs a reason" in one.value for one in at.error)
     assert not kept().waiting
     next(one for one in at.text_input if one.key == f"why held {SAMPLE}").set_value(
         "a bracket held it"

@@ -187,8 +187,8 @@ def test_what_a_killed_program_was_at_is_measured_by_the_next_one_at_once(
 
 
 @pytest.mark.fault(
-    "a photograph that ends the whole program, three times",
-    "`... ended the program 3 times while it was measured.`, and the others are measured",
+    "a photograph that crashes the program three times",
+    "`... crashed the program 3 times while being measured.`, and the others are measured",
 )
 def test_a_photograph_that_ends_the_program_again_and_again_is_refused(
     record: Record, quick: None, monkeypatch: pytest.MonkeyPatch
@@ -199,13 +199,13 @@ def test_a_photograph_that_ends_the_program_again_and_again_is_refused(
         monkeypatch.setattr(waiting, "_is_gone", lambda worker: True)
     work_off(record, "visit")
     (refused,) = record.inspection("visit").results
-    assert "ended the program 3 times" in refused.findings[0].seen
+    assert "crashed the program 3 times" in refused.findings[0].seen
 
 
 @pytest.mark.fault(
-    "photographs that wait, gone from their store",
-    "`2 photographs wait on: photograph ... is not in the store ...`; they are measured once it is "
-    "back",
+    "waiting photographs missing from their store",
+    "`2 photographs are still waiting: photograph ... is not in the store ...`; they are measured "
+    "once the store is back",
 )
 def test_a_store_that_is_gone_is_told_and_the_photographs_wait_on(
     record: Record, quick: None
@@ -216,7 +216,9 @@ def test_a_store_that_is_gone_is_told_and_the_photographs_wait_on(
     assert work_once(record)
     assert waiting_count(record, "visit").photographs == 2
     assert "was the folder moved?" in waiting_count(record, "visit").problem
-    with pytest.raises(RecordError, match=r"2 photographs wait on: .*was the folder moved"):
+    with pytest.raises(
+        RecordError, match=r"2 photographs are still waiting: .*was the folder moved"
+    ):
         work_off(record, "visit")
     store.with_name("elsewhere").rename(store)
     while work_once(record):  # then the queue rests for some seconds; who asks is not kept waiting
@@ -282,7 +284,7 @@ def test_a_later_check_and_a_calibration_are_offered_to_the_photographs_that_the
     (calibrated,) = offers(there, {}, {KEY: camera})
     assert calibrated.label == f"Apply the calibration of {KEY} to these 2 photographs"
     record.add_print_check(check.name, check_to_dict(check), by="A. Berg")
-    with pytest.raises(ValueError, match="with a reason"):
+    with pytest.raises(ValueError, match="needs a reason"):
         measure_again(record, "visit", offer.hashes, offer.manner, by="B", why=" ")
     measure_again(record, "visit", offer.hashes, offer.manner, by="B", why=offer.why)
     monkeypatch.setattr(measuring_queue, "known_cameras", lambda: {KEY: camera})

@@ -75,7 +75,7 @@ def test_a_login_and_none_are_not_asked_for_at_once(tmp_path: Path) -> None:
     [
         ('roles = ["inspector"]', 'roles = ["boss"]', "the role 'boss'"),
         ('client_id = "ropes"', "", "lacks client_id"),
-        ("[auth]", "[auth", "is no TOML file"),
+        ("[auth]", "[auth", "is not a TOML file"),
     ],
 )
 def test_a_team_file_that_cannot_be_used_is_told_before_anything_starts(

@@ -136,7 +136,7 @@ def test_a_print_check_that_came_later_is_applied_and_the_old_results_stay_in_th
         opened.add_print_check("spring", check_of, by="A. Berg")
         before = opened.inspection("2026-11").results
     named = ("--again", "--print-set", "spring")
-    assert "with a reason" in run(record, "measure", where, "--by", "B", *named).output
+    assert "needs a reason" in run(record, "measure", where, "--by", "B", *named).output
     assert (
         "no print check of the card set 'autumn'"
         in run(
@@ -204,7 +204,7 @@ def test_what_the_record_says_otherwise_stays_and_is_told(folder: Path, where: P
     (folder / "s1-0.jpg").write_bytes(b"no photograph")
     again = run(record, "add", where, folder, "--by", "A. Berg", "--unmeasured")
     assert again.exit_code == 1
-    assert "describes the rope 'hoist rope 1' otherwise" in again.output
+    assert "describes the rope 'hoist rope 1' differently" in again.output
     assert "s1-0.jpg was left out" in again.output
     with open_record(where) as opened:
         assert opened.rope("hoist rope 1").nominal_mm == 40.0

@@ -67,7 +67,7 @@ def test_a_mapping_is_kept_by_name_and_used_again(place: Path) -> None:
     assert again.exit_code == 0, again.output
     assert count(place) == 8
     unknown = run(place, "--columns", "dock")
-    assert "no mapping of columns is saved as 'dock'; there are yard." in unknown.output
+    assert "no mapping of columns is saved as 'dock'; saved are: yard." in unknown.output
 
 
 def test_a_day_that_may_be_two_is_asked_and_answered(place: Path) -> None:

@@ -63,7 +63,9 @@ def test_the_decision_rule_and_every_limits_edition_are_named(case: ReportCase, 
         rule = one.verdict.limit.rule
         for said in (rule.source, rule.edition, f"{rule.rule_set}: not confirmed against a copy"):
             assert plain(said) in plain(words)
-    assert plain("Limits that nobody has confirmed are shown as this program holds") in plain(words)
+    assert plain("Limits that nobody has confirmed are shown as stored in this program") in plain(
+        words
+    )
     # how sure a memory was is no word for a paper to sign
     assert "frommemory" not in plain(words)
     assert "confidence0." not in plain(words)
@@ -108,7 +110,7 @@ def test_another_decision_rule_is_named_in_the_report(case: ReportCase) -> None:
     judged = assess(case.assessment.log, decision=SIMPLE)
     said = html_report(replace(case, assessment=judged, decision=SIMPLE))
     assert "simple acceptance" in said
-    assert "its uncertainty is not counted" in said
+    assert "its uncertainty is not taken into account" in said
 
 
 def test_a_report_from_a_record_shows_fingerprint_settlements_reviews_and_history(
@@ -132,7 +134,7 @@ def test_a_report_from_a_record_shows_fingerprint_settlements_reviews_and_histor
     assert plain("whole inspection sent back R. Two") in said
     when = r"[-\d]{10}[:\d]{5}UTC"
     assert re.search(rf"ReviewsentbackbyR\.Two,{when}:Readstation2again\.", said)
-    assert plain("so that a later change shows. The chain was checked and is whole.") in said
+    assert plain("so that a later change shows. The chain was checked and is intact.") in said
     assert plain("Earlier inspections") in said
     assert plain("mm per year (95 % interval") in said
     assert plain("An entry of this station has to be checked") in said
@@ -150,7 +152,7 @@ def test_a_record_that_was_tampered_with_says_so_in_the_report(tmp_path: Path) -
         case = case_of_record(record, read_of(record, identity), name="record.db", made_at=MADE)
     assert case.record is not None
     assert case.record.faults
-    assert plain("Its check found faults:") in plain(text_of(pdf_report(case)))
+    assert plain("Verification found faults:") in plain(text_of(pdf_report(case)))
 
 
 def test_a_photograph_changed_in_the_store_is_not_shown_and_the_report_says_why(
@@ -174,7 +176,7 @@ def test_a_record_changed_after_its_log_was_read_makes_no_report(tmp_path: Path)
         identity = fill(record)
         read = read_of(record, identity)
         record.withdraw_reading(identity, 1, by="A. Berg", why="wrong place")
-        with pytest.raises(ValueError, match="was changed while its report was made"):
+        with pytest.raises(ValueError, match="was changed while its report was being made"):
             case_of_record(record, read, name="record.db")
 
 
@@ -188,7 +190,7 @@ def test_every_correction_is_listed_with_what_was_there_before(tmp_path: Path) -
         case = case_of_record(record, read_of(record, identity), name="record.db", made_at=MADE)
     said = plain(text_of(pdf_report(case)))
     when = r"[-\d]{10}[:\d]{5}UTC"
-    assert "Readingsthatwerecorrectedorwithdrawn" in said
+    assert "Correctedorwithdrawnreadings" in said
     for row in (
         rf"1station1,0degwithdrawn39\.39nothingA\.Berg{when}wrongplace",
         rf"2station1,90degcorrected39\.5039\.40A\.Berg{when}itwas39\.40",
@@ -203,15 +205,15 @@ def test_what_was_set_by_hand_withdrawn_or_decided_is_told_where_the_figures_sta
     for words in (
         "A loose wire misled the left edge",
         "An edge was set by hand. (s2-0.jpg)",
-        "Figures by photographs at station 2 rest on an edge that was set by hand.",
+        "Figures from photographs at station 2 rest on an edge set by hand.",
         "s2-0.jpg station 2, 0 deg replaced 39.59 mm 39.79 mm R. Two",
         "Measured without the card. (s1-90.jpg)",
         "1 photographs, without the card 0° and 90°",
-        "2 photographs, an edge by hand 0° and 90°",
-        "Figures by photographs at station 1 rest on a photograph without the card.",
+        "2 photographs, an edge set by hand 0° and 90°",
+        "Figures from photographs at station 1 rest on a photograph without the card.",
         "s4-0.jpg station 4, 0 deg withdrawn 40.03 mm nothing R. Two",
         "station 1 accepted R. Two",
-        "station 3 sent back; ended since R. Two",
+        "station 3 sent back; no longer in force R. Two",
         "station 3 overruled S. Three",
         "overruled by S. Three",
         "The wear is known.",

@@ -132,7 +132,7 @@ def section_row(part: Section, source: str, judged: Assessment, inch: bool) -> s
     if source == "photographs" and any(
         finding.code == "edge-by-hand" for one in mine for finding in one.findings
     ):
-        said += ", an edge by hand"
+        said += ", an edge set by hand"
     if source == "photographs" and any(result.without_card for result in mine):
         said += ", without the card"
     assert part.difference_pct is not None

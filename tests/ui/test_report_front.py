@@ -79,7 +79,7 @@ def test_the_page_to_sign_is_one_page_and_the_annex_stands_behind_it(
     name: str, paper: Paper
 ) -> None:
     first, second = two_pages(hard_pdf(name, paper))
-    assert "Annex:allfindingsinshort" in second
+    assert "Annex:summaryoffindings" in second
     assert "Annex" not in first.partition("Decision")[2]
     for words in ("Decision of the competent person", "stays in service", "taken out of service"):
         assert plain(words) in first
@@ -231,15 +231,15 @@ def test_the_bench_check_of_the_phone_and_card_set_stands_on_the_page(
     keep_bench_check(good)
     keep_bench_check(replace(good, camera="phone 2", mean_error_mm=0.5))  # took none of these
     said = dict(front(case).facts)["Bench check"]
-    assert said == f"{on}: U holds, 7 photographs of 16 mm were off by +0.003 mm in the mean"
+    assert said == f"{on}: U holds, 7 photographs of 16 mm, mean error +0.003 mm"
     assert plain(said) in page_one(case)[0]
     # one that is old, and one that a mean error of 25 times its u tells against (ISO 13528's E_n)
     keep_bench_check(replace(good, on=on - timedelta(days=366), mean_error_mm=0.2, inside=0))
     said = dict(front(case).facts)["Bench check"]
-    assert ", over a year old: U does not hold, 7 photographs of 16 mm were off by +0.200" in said
+    assert ", over a year old: U does not hold, 7 photographs of 16 mm, mean error +0.200" in said
     (tmp_path / "bench_checks.json").write_text("[", encoding="utf-8")
     said = dict(front(case).facts)["Bench check"]
-    assert said == "the kept ones can't be read; the annex says why"
+    assert said == "the saved ones can't be read; the annex says why"
 
 
 def test_the_logged_reading_lies_as_far_apart_as_it_was_read(tmp_path: Path) -> None:
@@ -318,13 +318,13 @@ def test_company_logo_and_number_stand_at_the_top(case: ReportCase, tmp_path: Pa
 @pytest.mark.parametrize(
     ("told", "said"),
     [
-        (["Port"], "holds no names; it may hold company, lines and logo."),
-        ({"name": "Port"}, "holds name; it may hold company, lines and logo."),
-        ({"company": 7}, "company and logo are texts and lines is a list of them."),
-        ({"lines": "Quay 4"}, "company and logo are texts and lines is a list of them."),
-        ({"lines": ["x"] * 5}, "at most 4 lines of 120 letters have room."),
-        ({"logo": "gone.png"}, "logo gone.png is not there; put it beside the letterhead."),
-        ({"logo": "letterhead.json"}, "is no PNG or JPEG picture; save it as one."),
+        (["Port"], "holds no names; it can hold company, lines and logo."),
+        ({"name": "Port"}, "holds name; it can hold company, lines and logo."),
+        ({"company": 7}, "company and logo must be texts, and lines a list of texts."),
+        ({"lines": "Quay 4"}, "company and logo must be texts, and lines a list of texts."),
+        ({"lines": ["x"] * 5}, "at most 4 lines of 120 characters fit."),
+        ({"logo": "gone.png"}, "logo gone.png was not found; put it beside the letterhead."),
+        ({"logo": "letterhead.json"}, "is not a PNG or JPEG picture; save it as one."),
     ],
 )
 def test_a_letterhead_that_can_not_be_used_is_told(told: object, said: str, tmp_path: Path) -> None:
@@ -334,7 +334,7 @@ def test_a_letterhead_that_can_not_be_used_is_told(told: object, said: str, tmp_
 
 def test_a_letterhead_that_is_no_json_or_not_there_is_told(tmp_path: Path) -> None:
     (tmp_path / "x.json").write_bytes(b"\xff{")
-    with pytest.raises(ValueError, match=r"x\.json is no JSON file; write it like"):
+    with pytest.raises(ValueError, match=r"x\.json is not a JSON file; write it like"):
         read_letterhead(tmp_path / "x.json")
     with pytest.raises(ValueError, match=r"y\.json can't be read"):
         read_letterhead(tmp_path / "y.json")

@@ -146,7 +146,7 @@ def test_names_in_many_scripts_are_set_as_they_are(name: str) -> None:
     blocks: list[Block] = [Words(f"A. {name} B."), Grid((name, "x"), ((name, name),), (1, 1))]
     words = pages_of(pdf_of(blocks, title="t", edges=PageEdges((name,), (name,))))[0]
     assert words.replace(" ", "").count(name.replace(" ", "")) == 6
-    assert "An open box stands" not in words
+    assert "An open box marks" not in words
 
 
 def places_of(page: Any) -> list[tuple[str, float, float]]:
@@ -202,7 +202,7 @@ def test_a_long_text_from_right_to_left_keeps_its_first_words_on_its_first_line(
 def test_a_sign_that_the_fonts_lack_is_a_box_and_the_word_is_spelled_out(name: str) -> None:
     blocks: list[Block] = [Facts((("Inspector", f"A. {name} B."),)), Words("next")]
     words = pages_of(pdf_of(blocks, title=f"t {name}"))[0]
-    assert "stands for a letter or sign that the typefaces of this PDF can't show" in words
+    assert "marks a letter or symbol that the typefaces of this PDF lack" in words
     assert " ".join(f"U+{ord(sign):04X}" for sign in name) in words
     assert name in html_of(blocks, title="t")
 

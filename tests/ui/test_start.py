@@ -57,7 +57,7 @@ def test_a_photograph_gives_its_diameter_and_is_kept(sample: Path, tmp_path: Pat
         filed = next(one for one in there.results if one.photo_sha256 == result.photo_sha256)
         assert isinstance(filed, Estimate)
         assert filed.diameter_mm == result.diameter_mm
-        with pytest.raises(ValueError, match="is in inspection '2026-09-quay-crane-2' already"):
+        with pytest.raises(ValueError, match="is already in inspection '2026-09-quay-crane-2'"):
             keep_look(record, SAMPLE, look, by="A. Berg")
 
 

@@ -247,7 +247,7 @@ def test_a_tray_keeps_photographs_for_its_person_until_they_were_used(
     assert (status, told["error"][:46]) == (422, "a.jpg is one too many: 2 photographs are the m")
     trays.empty_tray(mine, "boards", only=there[0].sha256)
     assert trays.in_tray(mine, "boards") == there[1:]
-    with pytest.raises(ValueError, match="not kept any more; give it again"):
+    with pytest.raises(ValueError, match="no longer kept; send it again"):
         trays.read_from_tray(mine, "boards", there[0].sha256)
     # of one to be looked at the next takes the place
     for one in (b"4", b"5"):

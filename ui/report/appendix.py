@@ -1,4 +1,4 @@
-"""The appendix: raw data from which every figure of the report can be worked out again."""
+"""The appendix: raw data from which every figure of the report can be recalculated."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from ui.text import place, refused
 from vision.results import Estimate
 from vision.uncertainty import shares
 
-LEAST_SHARE = 0.0005  # smaller parts of a budget are counted together
+LEAST_SHARE = 0.0005  # smaller contributions to a budget are combined
 
 
 def raw_data(case: ReportCase) -> list[Block]:
@@ -104,8 +104,8 @@ def _photographs(assessment: Assessment) -> list[Block]:
     return [
         Heading("Photographs", 3),
         Words(
-            "Card set: the printed cards, by the name of their print check. The fingerprint of "
-            "a file changes with any change to the file.",
+            "Card set: the printed cards, named by their print check. A file's fingerprint changes "
+            "with any change to the file.",
             "small",
         ),
         Grid(head, rows, widths, right=frozenset({5})),
@@ -118,7 +118,7 @@ def _photographs(assessment: Assessment) -> list[Block]:
 
 
 def _bench_checks(assessment: Assessment) -> list[Block]:
-    """Return what checks on a bar of known diameter say of these phones and card sets."""
+    """Return the results of bench checks on a known bar for these phones and card sets."""
     log = assessment.log
     try:
         known = bench_check_for(log.results, known_bench_checks())
@@ -128,7 +128,7 @@ def _bench_checks(assessment: Assessment) -> list[Block]:
 
 
 def _budgets(assessment: Assessment) -> list[Block]:
-    """Return each figure's budget, largest parts first (GUM, JCGM 100:2008, 5.1.2)."""
+    """Return each figure's budget, largest contributions first (GUM, JCGM 100:2008, 5.1.2)."""
     estimates = [result for result in assessment.log.results if isinstance(result, Estimate)]
     units = assessment.log.rope.units
     rows: list[tuple[str, ...]] = []
@@ -158,7 +158,7 @@ def _budgets(assessment: Assessment) -> list[Block]:
             rows.append(
                 (
                     name,
-                    "all smaller parts together",
+                    "all smaller contributions combined",
                     "",
                     "",
                     "",
@@ -184,17 +184,17 @@ def _budgets(assessment: Assessment) -> list[Block]:
         "Figure",
         "Quantity",
         "Kind",
-        "u of it",
+        "u of the quantity",
         "Sensitivity (mm per unit)",
         "Contribution (mm)",
         "Share of the variance (%)",
     )
     return [
-        Heading("Budgets of the photographs", 3),
+        Heading("Uncertainty budgets of the photographs", 3),
         Words(
-            "Kind A: from scatter that was seen; B: from other knowledge. Parts that stem from "
-            "one source add before squaring, so the combined value can differ from the root of "
-            "the listed parts' sum of squares.",
+            "Kind A: from observed scatter; B: from other knowledge. Contributions from one source "
+            "are added before squaring, so the combined value can differ from the root of the sum "
+            "of squares of the listed contributions.",
             "small",
         ),
         Grid(
@@ -213,9 +213,9 @@ def _changed(case: ReportCase) -> list[Block]:
         return []
     blocks: list[Block] = []
     for title, entry, changes in (
-        ("Readings that were corrected or withdrawn", "Reading no.", case.record.readings_changed),
+        ("Corrected or withdrawn readings", "Reading no.", case.record.readings_changed),
         (
-            "Figures of photographs that were replaced or withdrawn",
+            "Replaced or withdrawn figures from photographs",
             "Photograph",
             case.record.figures_changed,
         ),

@@ -1,7 +1,4 @@
-"""What the figures were held against: limits, neighbours, severity, flags.
-
-Earlier inspections in the report: each station's readings by the gauge, and its line.
-"""
+"""The report's assessment: limits, severity, neighbours, entries to check, earlier inspections."""
 
 from __future__ import annotations
 
@@ -29,11 +26,11 @@ from vision.results import Finding
 from vision.uncertainty import combined_u_mm
 
 UNCONFIRMED = (
-    "Limits that nobody has confirmed are shown as this program holds them. Compare them with your "
-    "own copy of the document before a rope's life hangs on them."
+    "Limits that nobody has confirmed are shown as stored in this program. Compare them with your "
+    "own copy of the document before a decision about a rope depends on them."
 )
-MOST_HISTORIES = 6  # two pages of them
-# what older records hold in the sentences of their findings
+MOST_HISTORIES = 6  # they fill two pages
+# a clause in the sentences of findings in older records
 _MEMORY = re.compile(r"[;,]? from memory, confidence [\d.]+\d")
 
 
@@ -42,13 +39,13 @@ def decision_words(rule: DecisionRule) -> str:
     if rule.guard_factor == 0.0:
         return (
             f"Decision rule: {rule.name} ({rule.source}): the figure alone is compared with "
-            "the limit, its uncertainty is not counted."
+            "the limit; its uncertainty is not taken into account."
         )
     return (
-        f'Decision rule: {rule.name} ({rule.source}). "Within" needs the figure to lie inside '
-        f'the limit by at least {rule.guard_factor:g} standard uncertainties, "outside" beyond '
-        'it by as much; between the two is "undecided". u includes the limit\'s own '
-        "uncertainty, where it starts from a measured diameter."
+        f'Decision rule: {rule.name} ({rule.source}). "Within" means inside the limit by '
+        f'at least {rule.guard_factor:g} standard uncertainties, "outside" beyond it by at least '
+        'as much, "undecided" anything between. u includes the uncertainty of the limit itself '
+        "where that is based on a measured diameter."
     )
 
 
@@ -67,12 +64,12 @@ def verdicts(
             )
         )
     for stations, what in (
-        (stations_by_hand(assessment), "rest on an edge that was set by hand"),
+        (stations_by_hand(assessment), "rest on an edge set by hand"),
         (stations_without_card(assessment), "rest on a photograph without the card"),
     ):
         if stations:
             named = ", ".join(str(number) for number in stations)
-            blocks.append(Words(f"Figures by photographs at station {named} {what}.", "strong"))
+            blocks.append(Words(f"Figures from photographs at station {named} {what}.", "strong"))
     if not assessment.verdicts:
         blocks.append(Words("No figure could be compared with a limit."))
         return blocks
@@ -110,7 +107,7 @@ def verdicts(
             "u (mm)",
             "Limit (mm)",
             "Margin (mm)",
-            "Probability that it meets the limit",
+            "Probability of meeting the limit",
             "Verdict",
             "What would decide it",
         )
@@ -121,7 +118,7 @@ def verdicts(
 
 
 def _first_read(group: Sequence[PlacedVerdict]) -> tuple[bool, bool, bool]:
-    """Return what sorts limits: those that a figure passed first, and those for discard."""
+    """Return the sort key of limits: those exceeded first, then those for discard."""
     outcomes = {one.verdict.outcome for one in group}
     return (
         "outside" not in outcomes,
@@ -139,13 +136,13 @@ def _limit_words(verdict: PlacedVerdict, confirmed: Mapping[str, Confirmation]) 
     parts = [
         f"Source: {rule.source}, {edition}, {rule.clause or 'clause not named'}.",
         _confirmed_words(rule, confirmed),
-        f"It is about the {rule.quantity} ({_PURPOSE[rule.purpose]}).",
+        f"It applies to the {rule.quantity} ({_PURPOSE[rule.purpose]}).",
     ]
     return " ".join([*parts, limit.note]).strip()
 
 
 def _confirmed_words(rule: Rule, confirmed: Mapping[str, Confirmation]) -> str:
-    """Return whether somebody confirmed a limit's figures; nobody can yet for those of grooves."""
+    """Return whether a limit's figures are confirmed; limits for grooves can't be as yet."""
     if rule.rule_set in RULE_SETS or rule.sure == ENTERED:
         return confirmation_words(rule.rule_set, confirmed)
     return f"{rule.rule_set}: not confirmed against a copy of the document."
@@ -169,7 +166,7 @@ def _bounds(verdict: PlacedVerdict, units: Units) -> str:
 
 
 def _chance(p: float) -> str:
-    """Return a probability without pretending to certainty.
+    """Return a probability in %, never as 0 or 100.
 
     Examples
     --------
@@ -188,7 +185,7 @@ def _settle(one: PlacedVerdict, units: Units) -> str:
     if verdict.settle_u_mm < 0.0005:
         return "nothing: the figure is at the limit"
     if verdict.limit.u_base_mm > verdict.settle_u_mm:
-        return f"a surer {verdict.limit.rule.start} diameter"
+        return f"a more certain {verdict.limit.rule.start} diameter"
     needed = figure(2 * verdict.settle_u_mm, units, decimals=3)
     return f"U (k = 2) of {needed} {unit_of(units)} or less"
 
@@ -233,12 +230,12 @@ def wear(assessment: Assessment) -> list[Block]:
             )
         )
     if rows:
-        blocks.append(Heading("Uniform decrease of diameter and its severity", 3))
+        blocks.append(Heading("Uniform decrease in diameter and its severity", 3))
         blocks.append(
             Words(
-                "Each station by the surest figure it has, from the reference diameter, after "
-                "ISO 4309:2017. Severity is for this criterion alone; it has to be combined with "
-                "broken wires, corrosion, deformation and the others.",
+                "By each station's best figure, relative to the reference diameter (ISO "
+                "4309:2017). The severity is for this criterion alone; it must be combined with "
+                "that of broken wires, corrosion, deformation and the other criteria.",
                 "small",
             )
         )
@@ -264,13 +261,13 @@ def wear(assessment: Assessment) -> list[Block]:
         ]
         blocks += [Words(f"No uniform decrease is stated: {one}", "small") for one in why]
     if assessment.local:
-        blocks.append(Heading("Each station against its neighbours", 3))
+        blocks.append(Heading("Each station compared with its neighbours", 3))
         blocks.append(
             Words(
-                "A station more than 1 % of nominal thinner than the median of up to two "
-                "neighbours on each side, beyond the uncertainty, is called a local decrease: this "
-                "report's rule, because ISO 4309:2017 asks for an obvious local decrease and names "
-                "no figure.",
+                "A station is called a local decrease if it is thinner than the median of up to "
+                "two neighbours on each side by more than 1 % of nominal, beyond the uncertainty. "
+                "This rule is the report's own: ISO 4309:2017 speaks of an obvious local decrease "
+                "and gives no figure.",
                 "small",
             )
         )
@@ -308,7 +305,7 @@ def flags(shown: Sequence[ReportFlag], level: float) -> list[Block]:
     if not shown:
         return [
             Words(
-                "Screening found no entry to check. It finds slips and odd patterns only; that "
+                "Screening found no entry to check. It finds only slips and unusual patterns; that "
                 "does not clear the rope."
             )
         ]
@@ -319,7 +316,7 @@ def flags(shown: Sequence[ReportFlag], level: float) -> list[Block]:
         if one.settled_by:
             settled = f"Closed by {one.settled_by}, {minute(one.settled_at)}: {one.settled_how}"
         if not one.current:
-            settled += " No longer found in the entries as they are now."
+            settled += " No longer found in the current entries."
         where = "; ".join(finding.where[:6])
         if len(finding.where) > 6:
             where += f" and {len(finding.where) - 6} more"
@@ -344,8 +341,8 @@ def flags(shown: Sequence[ReportFlag], level: float) -> list[Block]:
     )
     return [
         Words(
-            "Most deserving first. A log in which nothing is wrong raises any at all with a "
-            f"chance of {100 * level:g} %. None of them accuses anybody.",
+            "Most urgent first. A log with nothing wrong in it raises any finding at all with a "
+            f"probability of {100 * level:g} %. No finding accuses anybody.",
             "small",
         ),
         Grid(head, tuple(rows), (0.5, 1.5, 4.2, 1.3, 2.7), strong=strong),
@@ -353,8 +350,8 @@ def flags(shown: Sequence[ReportFlag], level: float) -> list[Block]:
 
 
 def _chance_of(finding: Finding) -> str:
-    """Return how often chance alone gives such a finding, where that was worked out."""
-    return "not worked out" if finding.p_value is None else chance_words(finding.p_value)
+    """Return how often chance alone gives such a finding, where that was calculated."""
+    return "not calculated" if finding.p_value is None else chance_words(finding.p_value)
 
 
 def minute(at: str) -> str:
@@ -363,17 +360,19 @@ def minute(at: str) -> str:
 
 
 def earlier(assessment: Assessment) -> list[Block]:
-    """Return each station's gauge readings over the inspections, with a line where there is one.
+    """Return each station's gauge readings over the inspections, with the fitted line if any.
 
-    They are the assessment's own, so that report and pages tell one story. Drawn are the stations
-    that lose most; the tables have all.
+    They are the assessment's own, so that report and pages agree. The stations that lose most are
+    drawn; the tables have all.
     """
     if not assessment.log.earlier:
         return []
     units = assessment.log.rope.units
     histories = assessment.station_histories
     if not histories:
-        return [Words("Earlier inspections hold no station in two directions: no history.")]
+        return [
+            Words("At earlier inspections no station was measured in two directions: no history.")
+        ]
     rows = [
         (
             str(one.station),
@@ -384,7 +383,7 @@ def earlier(assessment: Assessment) -> list[Block]:
         for one in histories
         for point in one.points
     ]
-    head = ("Station", "Day", "Mean by the gauge (mm)", "U (mm)")
+    head = ("Station", "Date", "Mean by gauge (mm)", "U (mm)")
     table = Grid(head, tuple(rows), (1, 1.6, 2, 1.2), right=frozenset({2, 3}))
     lined = [(one, one.line) for one in histories if one.line is not None]
     if not lined:
@@ -401,7 +400,7 @@ def earlier(assessment: Assessment) -> list[Block]:
 
 
 def _rates(lined: Sequence[tuple[StationHistory, Trend]], assessment: Assessment) -> Grid:
-    """Return the change of diameter of every station that has a line."""
+    """Return the change in diameter of every station that has a line."""
     units = assessment.log.rope.units
     rows = []
     for one, line in lined:
@@ -413,7 +412,7 @@ def _rates(lined: Sequence[tuple[StationHistory, Trend]], assessment: Assessment
              f"{rate_words(low, units)} to {rate_words(high, units)}", loss + doubted,
              "" if one.limit is None else one.limit.words)
         )  # fmt: skip
-    head = ("Station", "Change (mm per year)", "95 % interval", "Loss", "When a limit is met")
+    head = ("Station", "Change (mm per year)", "95 % interval", "Loss", "When a limit is reached")
     strong = frozenset(i for i, (_, line) in enumerate(lined) if line.loses)
     widths = (0.8, 1.2, 1.5, 1.6, 4)
     return without_empty(Grid(head, tuple(rows), widths, right=frozenset({1}), strong=strong))
@@ -430,6 +429,6 @@ def _line_words(one: StationHistory, line: Trend, assessment: Assessment) -> str
         f"Station {one.station}, by the gauge: {rate_words(line.rate_mm_per_year, units)} "
         f"{unit_of(units)} per year (95 % interval {rate_words(low, units)} to "
         f"{rate_words(high, units)} {unit_of(units)} per year). {loses} Bars: U (k = 2); "
-        "shaded: where a new reading as sure as the last is expected (95 %), if wear goes on "
-        f"evenly in time.{caveat}"
+        "shaded: where a new reading with the uncertainty of the last is expected (95 %), if wear "
+        f"continues at the same rate.{caveat}"
     )

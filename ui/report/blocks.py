@@ -1,6 +1,6 @@
-"""What a report is made of: plain blocks that the PDF and the HTML writer both understand.
+"""The parts of a report: plain blocks that the PDF and the HTML writer both understand.
 
-The report's figures are written into blocks once; two writers that only set type can't differ.
+The report's figures are written into blocks once, so that the two writers can't differ.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ class Heading:
 
 @dataclass(frozen=True, slots=True)
 class Words:
-    """A paragraph. "strong" is what must be read first, "caution" is set in a box."""
+    """A paragraph; "strong" for what must be read first, "caution" for a box."""
 
     text: str
     kind: Literal["plain", "strong", "caution", "small"] = "plain"
@@ -50,11 +50,11 @@ class Grid:
     rows : tuple of tuple of str
         Cells.
     widths : tuple of float
-        Widths of the columns in relation to each other.
+        Relative widths of the columns.
     right : frozenset of int
         Columns that hold figures, set to the right.
     strong : frozenset of int
-        Rows that deserve a look; their words say why, bold type only leads the eye.
+        Rows to notice; their text says why, bold type only draws attention.
     sums : frozenset of int
         Rows that close the group of rows above them, e.g. by their sum.
     """
@@ -80,7 +80,7 @@ class ReportPicture:
 
 @dataclass(frozen=True, slots=True)
 class Pictures:
-    """Photographs, two beside each other."""
+    """Photographs, two side by side."""
 
     shown: tuple[ReportPicture, ...]
 
@@ -96,7 +96,7 @@ class Drawn:
 
 @dataclass(frozen=True, slots=True)
 class Rounds:
-    """Stations seen along the rope, three beside each other."""
+    """Stations as seen along the rope, three side by side."""
 
     shown: tuple[Roundness, ...]
     caption: str
@@ -105,7 +105,7 @@ class Rounds:
 
 @dataclass(frozen=True, slots=True)
 class Letterhead:
-    """Whose report it is: company, lines below its name, and its logo as PNG (empty for none)."""
+    """The letterhead: company, lines below its name, and its logo as PNG (empty for none)."""
 
     company: str = ""
     lines: tuple[str, ...] = ()
@@ -117,14 +117,14 @@ NO_LETTERHEAD = Letterhead()
 
 @dataclass(frozen=True, slots=True)
 class FrontDecision:
-    """What the competent person decided, or room to write it in.
+    """What the competent person decided, or space to write it in.
 
     Parameters
     ----------
     choices : tuple of (str, bool)
         Each possible decision, and whether it was taken.
     remarks, next_due : str
-        Their own words, and the day of the next inspection; empty to be written in.
+        Their remarks and the date of the next inspection; empty to be written in.
     """
 
     choices: tuple[tuple[str, bool], ...]
@@ -139,21 +139,21 @@ class Front:
     Parameters
     ----------
     letterhead : Letterhead
-        Whose report it is.
+        The company.
     number : str
         The report's number.
     title : str
-        Which rope.
+        The title, with the rope's name.
     job : tuple of (str, str)
-        Inspection, day, place and people.
+        Inspection, date, place and people.
     alarms : tuple of str
-        A limit that was passed, a possible loss of section: before all else.
+        Limits exceeded, possible loss of section: before everything else.
     headline, words : str
         The worst station: its figure, and how far it is towards discard.
     pictures : tuple of ReportPicture
         Its photographs, at most two.
     facts : tuple of (str, str)
-        What else the page says, in two columns; an empty value is a line to write on.
+        Further facts, in two columns; an empty value is a line to write on.
     open_title : str
         How many entries are open.
     open_entries : tuple of str
@@ -163,7 +163,7 @@ class Front:
     signers : tuple of (str, str)
         Roles and names.
     says : str
-        What a signature stands for.
+        What a signature means.
     """
 
     letterhead: Letterhead
@@ -184,14 +184,14 @@ class Front:
 
 @dataclass(frozen=True, slots=True)
 class NewPage:
-    """What follows starts on a new page."""
+    """A page break."""
 
 
 Block: TypeAlias = Front | Heading | Words | Facts | Grid | Pictures | Drawn | Rounds | NewPage
 
 
 def words_of(blocks: Iterable[Block]) -> Iterator[str]:
-    """Yield every text of a report, to look for what a font can't show."""
+    """Yield every text of a report, to look for characters that a font lacks."""
     for block in blocks:
         match block:
             case Heading(words=words):
@@ -225,7 +225,7 @@ def _front_words(front: Front) -> Iterator[str]:
 
 
 def without_empty(grid: Grid) -> Grid:
-    """Return a table without the columns in which nothing stands, the first one kept."""
+    """Return a table without its empty columns; the first column always stays."""
     filled = [i for i in range(len(grid.head)) if i == 0 or any(row[i] for row in grid.rows)]
     return replace(
         grid,

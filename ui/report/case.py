@@ -1,6 +1,6 @@
 """A case for the report: the assessment with its pictures, its record and how flags were settled.
 
-What was changed in an inspection after it was entered: readings and figures of photographs.
+Also the changes to an inspection's readings and figures after they were entered.
 """
 
 from __future__ import annotations
@@ -54,7 +54,7 @@ class ReportFlag:
     settled_by, settled_at, settled_how : str
         Who settled it, when (UTC) and how; empty while it is open.
     current : bool
-        False where the entries as they stand now don't show it any more.
+        False if the current entries no longer show it.
     """
 
     finding: Finding
@@ -66,18 +66,18 @@ class ReportFlag:
 
 @dataclass(frozen=True, slots=True)
 class RecordFacts:
-    """What the record says beside the log.
+    """What the record holds in addition to the log.
 
     Parameters
     ----------
     name : str
-        What the record is called.
+        The record's name.
     fingerprint : str
         Count and hash of its last event.
     faults : tuple of str
-        What `verify` found wrong; empty if the record is sound.
+        Faults found by `verify`; empty if the record is sound.
     state : str
-        Where the inspection's review stands.
+        State of the inspection's review.
     revision : int
         Number of the last event about the inspection.
     reviews : tuple of Review
@@ -87,11 +87,11 @@ class RecordFacts:
     readings_changed, figures_changed : tuple of Change
         What was corrected, replaced or withdrawn after it was entered, oldest first.
     print_checks : tuple of (str, str)
-        Card sets and the day on which their print was checked; empty where none is stated.
+        Card sets and the date of their print check; empty if not stated.
     conditions : tuple of LoggedCondition
-        What was seen at the stations beside their diameter.
+        What was seen at the stations other than their diameter.
     closing : Closing or None
-        The competent person's decision; None while the inspection is not closed.
+        The competent person's decision; None until the inspection is closed.
     confirmations : tuple of Confirmation
         Sets of limits that somebody compared with their own copy of the document.
     """
@@ -113,34 +113,34 @@ class RecordFacts:
 
 @dataclass(frozen=True, slots=True)
 class ReportCase:
-    """All that a report shows.
+    """Everything that a report shows.
 
     Parameters
     ----------
     assessment : Assessment
-        The inspection, judged.
+        The assessed inspection.
     decision : DecisionRule
-        How uncertainty counts at a limit.
+        How uncertainty is taken into account at a limit.
     flags : tuple of Flag
-        Findings about the entries, most deserving first.
+        Findings about the entries, most urgent first.
     pictures : tuple of Picture
         The photographs with their marks.
     rejected : tuple of Rejected
         Rejected rows.
     notes : tuple of str
-        What was taken for granted or is missing.
+        What was assumed or is missing.
     record : RecordFacts or None
         None for a report from a folder.
     source : str
-        What it was made from, in words.
+        What the report was made from, in words.
     made_at : datetime
         When it was made.
     level : float
-        Probability that a log in which nothing is wrong raises any finding at all.
+        Probability that a log with nothing wrong in it raises any finding at all.
     close_ups : tuple of ReportPicture
-        The worst station's photographs from near.
+        Close-ups of the worst station.
     letterhead : Letterhead
-        Whose report it is.
+        The company.
     number : str
         The report's number; the inspection's name where it has none.
     """
@@ -193,7 +193,7 @@ def case_of_folder(
     assessment = _assessed(read, limits)
 
     def find(result: Result) -> PictureSource:
-        path = folder / Path(result.photo_name).name  # a name is never a way out of the folder
+        path = folder / Path(result.photo_name).name  # a name can't lead out of the folder
         if not (result.photo_name and path.is_file()):
             raise ValueError("its file was not found.")
         return PictureSource(path.read_bytes())
@@ -234,7 +234,7 @@ def case_of_record(
     name : str
         What to call the record.
     limits, made_at : optional
-        As in `case_of_folder`; limits of one's own that the record keeps are added.
+        As in `case_of_folder`; the user's own limits that the record keeps are added.
 
     Raises
     ------
@@ -252,7 +252,8 @@ def case_of_record(
         confirmations = tuple(limit_confirmations(now).values())
     if opened.readings != read.log.readings or opened.results != read.log.results:
         raise ValueError(
-            f"inspection '{identity}' was changed while its report was made: make it again."
+            f"inspection '{identity}' was changed while its report was being made; make the "
+            "report again."
         )
     stored = {photograph.sha256: photograph for photograph in opened.photographs}
     compared = assessment.crosscheck.comparisons
@@ -310,7 +311,7 @@ def _worst_results(assessment: Assessment) -> list[Result]:
 
 
 def record_name(where: str) -> str:
-    """Return what to call a record: the file's or the database's name, never a password.
+    """Return a record's name: that of the file or the database, never a password.
 
     Examples
     --------
@@ -323,7 +324,7 @@ def record_name(where: str) -> str:
 def _flags(
     findings: Sequence[Finding], logged_findings: Sequence[LoggedFinding]
 ) -> tuple[ReportFlag, ...]:
-    """Return what is seen today, what the record keeps beside it, and what was settled before."""
+    """Return today's findings, others that the record keeps, and those settled before."""
     known = match_findings(findings, logged_findings)
     flags = [
         ReportFlag(finding) if stored is None else replace(_flag(stored), finding=finding)
@@ -350,10 +351,10 @@ def _flag(finding: LoggedFinding) -> ReportFlag:
 
 
 def _stored(record: Record, result: Result, known: Photograph | None) -> PictureSource:
-    """Return a photograph as it is shown; a sentence where the record's store fails.
+    """Return a photograph to be shown, or raise ValueError if the record's store fails.
 
-    The original is read, and with that checked, in any case; shown is the smaller picture that
-    was made of it when it came in, where there is one: paper needs no more.
+    The original is always read, which checks it. The smaller picture made when it was added is
+    shown if there is one: paper needs no more.
     """
     if not result.photo_sha256:
         raise ValueError("the record does not say which file it was.")
@@ -362,7 +363,7 @@ def _stored(record: Record, result: Result, known: Photograph | None) -> Picture
         if known is None or not known.preview or not known.width_px:
             return PictureSource(data)
         small = record.photographs.get(known.preview)
-    except RecordError:  # its own sentence names a folder, which is no matter of a report
+    except RecordError:  # its own message names a folder, which a report must not show
         is_stored = record.photographs.where and record.photographs.has(result.photo_sha256)
         what = (
             "its bytes in the record's store were changed"
@@ -390,13 +391,13 @@ class EntryChange:
     Parameters
     ----------
     entry : str
-        Which one: the number of a reading, or the name of a photograph.
+        The number of a reading, or the name of a photograph.
     place : str
-        Where it belongs, or belonged.
+        Its station and view at the time.
     what : str
         What was done, e.g. "corrected".
     before, after : str
-        What it said, as typed or in the rope's units; `after` is empty where it was withdrawn.
+        Its value, as typed or in the rope's units; `after` is empty if it was withdrawn.
     who, at, why : str
         The person, the time (UTC), the reason.
     event : int
@@ -434,23 +435,23 @@ def changed_readings(events: Iterable[Event]) -> tuple[EntryChange, ...]:
 
 
 def changed_figures(events: Iterable[Event], units: Units) -> tuple[EntryChange, ...]:
-    """Return every figure of a photograph that gave way to another or was withdrawn."""
-    stood: dict[int, JsonObject] = {}
+    """Return every figure of a photograph that was replaced or withdrawn."""
+    current: dict[int, JsonObject] = {}
     made = []
     for event in events:
         if event.kind == "results added":
             given = [(one["number"], one) for one in event.new_value]
-            what = "measured anew"
+            what = "measured again"
         elif event.kind in FIGURE_CHANGES:
             given = [(event.old_value["number"], event.new_value)]
             what = FIGURE_CHANGES[event.kind]
         else:
             continue
         for number, new in given:
-            old = stood.get(number)
+            old = current.get(number)
             if new is not None:
-                stood[number] = new
-            if old is not None and (new is None or _said(old, units) != _said(new, units)):
+                current[number] = new
+            if old is not None and (new is None or _as_shown(old, units) != _as_shown(new, units)):
                 after = "" if new is None else _figure(new, units)
                 if new is not None and _place(new, units) != _place(old, units):
                     after += f" at {_place(new, units)}"
@@ -470,7 +471,7 @@ def changed_figures(events: Iterable[Event], units: Units) -> tuple[EntryChange,
     return tuple(made)
 
 
-def _said(values: JsonObject, units: Units) -> tuple[str, str]:
+def _as_shown(values: JsonObject, units: Units) -> tuple[str, str]:
     return _figure(values, units), _place(values, units)
 
 

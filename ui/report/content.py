@@ -1,4 +1,4 @@
-"""The report's content in its order, as blocks: one source for PDF and HTML."""
+"""The report's content in order, as blocks: one source for PDF and HTML."""
 
 from __future__ import annotations
 
@@ -18,19 +18,18 @@ from ui.report.units import in_rope_units
 from ui.text import CAUTIONS
 
 METHOD = (
-    "A printed card is fixed to the rope and photographed together with it, from two directions "
-    "at right angles. The card's known pattern gives the camera's place; on each side the "
-    "straight line that bears on the strand crowns is traced, as the wide jaw of a gauge would. "
-    "Each of the two lines with the camera's centre spans a plane that touches the rope, and the "
-    "cylinder that touches both planes gives the diameter, so that the rope's nearness to the "
-    "camera is allowed for.",
-    "Everything that makes the figure unsure is listed in a budget after JCGM 100:2008 (GUM): "
+    "A printed card is fixed to the rope and photographed with it from two directions at right "
+    "angles. The card's known pattern gives the camera's position. On each side of the rope the "
+    "straight line bearing on the strand crowns is traced, as the wide jaw of a gauge would bear "
+    "on them. Each of these lines and the camera's centre define a plane tangent to the rope; the "
+    "cylinder tangent to both planes gives the diameter. This allows for the rope's distance from "
+    "the camera.",
+    "The contributions to the figure's uncertainty are listed in a budget by JCGM 100:2008 (GUM): "
     "print scale, flatness, camera, corners, edges, crowns. U is the expanded uncertainty with "
     "k = 2, about 95 % coverage; u is the standard uncertainty.",
     "The mean of the two directions is the measured diameter of ISO 4309:2017, 3.2; the larger "
-    "minus the smaller is the ovality. Gauge readings have a budget of their own and are "
-    "compared with the photograph of the same place and direction; what both share cancels in "
-    "the "
+    "minus the smaller is the ovality. Gauge readings have their own budget and are compared with "
+    "the photograph of the same place and direction; contributions that both share cancel in the "
     "difference.",
 )
 
@@ -40,7 +39,7 @@ def blocks_of(case: ReportCase) -> list[Block]:
     return [
         front(case),
         NewPage(),
-        Heading("Annex: all findings in short"),
+        Heading("Annex: summary of findings"),
         *job(case),
         *(Words(caution, "caution") for caution in CAUTIONS),
         *in_rope_units(_measured(case), case.assessment.log.rope.units),
@@ -53,7 +52,7 @@ def blocks_of(case: ReportCase) -> list[Block]:
 
 
 def _measured(case: ReportCase) -> list[Block]:
-    """Return what was measured and what follows from it."""
+    """Return the measurements and what follows from them."""
     assessment = case.assessment
     history = earlier(assessment)
     return [
@@ -94,7 +93,7 @@ def _rope(case: ReportCase) -> list[Block]:
     if rope.reference_mm is not None:
         day = "" if rope.reference_on is None else f", {rope.reference_on.isoformat()}"
         how = f", {rope.reference_how}" if rope.reference_how else ""
-        reference = f"{short_length(rope.reference_mm, rope.units)}{_sureness(rope)}{day}{how}"
+        reference = f"{short_length(rope.reference_mm, rope.units)}{_u_and_tension(rope)}{day}{how}"
     centres = " with fibre centres" if rope.fibre_centred_strands else ""
     pairs = [
         ("Nominal diameter", nominal),
@@ -105,7 +104,7 @@ def _rope(case: ReportCase) -> list[Block]:
             else (
                 (
                     "Baseline diameter",
-                    f"{short_length(rope.baseline_mm, rope.units)}{_sureness(rope)}",
+                    f"{short_length(rope.baseline_mm, rope.units)}{_u_and_tension(rope)}",
                 ),
             )
         ),
@@ -136,8 +135,8 @@ def _rope(case: ReportCase) -> list[Block]:
     return blocks
 
 
-def _sureness(rope: Rope) -> str:
-    """Return what is known about a reference or baseline beside its figure."""
+def _u_and_tension(rope: Rope) -> str:
+    """Return the uncertainty and tension of a reference or baseline diameter."""
     u, tension = rope.u_reference_mm, rope.reference_tension
     return (
         "" if u is None else f", U (k = 2) {short_length(float(f'{2 * u:.2g}'), rope.units)}"
@@ -159,7 +158,7 @@ def _pictures(case: ReportCase) -> list[Block]:
     if not case.pictures:
         return []
     explanation = (
-        "Dotted: the traced outline. Solid with end ticks: the jaws that bear on the crowns. "
+        "Dotted: the traced outline. Solid with end ticks: the jaws bearing on the crowns. "
         "Dashed: the card, and the distance between the jaws. A photograph without a diameter is "
         "shown whole."
     )
@@ -167,7 +166,7 @@ def _pictures(case: ReportCase) -> list[Block]:
 
 
 def _digits(case: ReportCase) -> list[Block]:
-    """Return the picture of last digits where screening spoke of them."""
+    """Return the chart of last digits if screening reported them."""
     log = case.assessment.log
     if not any(flag.finding.code == "last-digits" for flag in case.flags):
         return []

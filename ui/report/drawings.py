@@ -1,7 +1,7 @@
 """The report's figures: the charts of the pages, drawn as SVG for paper.
 
-`ui.charts` makes the chart, so that page and paper can't differ; here it only gets the size and
-the letters of the page, and loses the title that the caption below it says in words.
+`ui.charts` makes the chart, so that page and paper can't differ; this module sets its size and
+font, and drops its title because the caption below says the same.
 """
 
 from __future__ import annotations
@@ -21,10 +21,10 @@ from ui.charts.rope import along_rope_chart, history_chart, roundness_chart
 from ui.report.blocks import Plot
 from ui.report.letters import CSS_FONTS, FOLDER
 
-WIDTH = 540  # px; set 176 mm wide, its letters of 10 px are 9 pt high
+WIDTH = 540  # px; printed 176 mm wide, its 10 px type is 9 pt high
 HEIGHTS = {AlongRope: 255, Differences: 225, Digits: 170, History: 205}
-BARS, BAR = 560, 27  # px, width of a budget's bars, and height of one with its words
-DISC = 215  # px, a station seen along the rope, three beside each other
+BARS, BAR = 560, 27  # px, width of a budget's bars, and height of one with its label
+DISC = 215  # px, a station seen along the rope, three side by side
 CONFIG = {
     "font": CSS_FONTS,
     "background": "white",
@@ -38,30 +38,28 @@ CONFIG = {
 
 @lru_cache(maxsize=256)
 def svg_of(plot: Plot | Roundness, units: Units = "mm") -> str:
-    """Return a figure as SVG, in the report's letters."""
-    with debug_mode(
-        False
-    ):  # the charts are ours and tested: looking at each part takes twice as long
+    """Return a figure as SVG, in the report's font."""
+    with debug_mode(False):  # the charts are tested; validating each part doubles the time
         spec = chart_of(plot, units).to_dict(validate=False)
     return drawn_svg(spec)
 
 
 def drawn_svg(spec: dict[str, Any]) -> str:
     """Return a chart's description as SVG."""
-    _register_letters()
+    _register_fonts()
     spec["config"] = {**spec.get("config", {}), **CONFIG}
     svg: str = vl_convert.vegalite_to_svg(spec, vl_version=_version())
-    return re.sub(r'<text[^>]* opacity="0"[^>]*>.*?</text>', "", svg)  # axis labels without room
+    return re.sub(r'<text[^>]* opacity="0"[^>]*>.*?</text>', "", svg)  # axis labels that do not fit
 
 
 def chart_of(plot: Plot | Roundness, units: Units = "mm") -> alt.LayerChart:
-    """Return the pages' chart of a figure's data, in the size that the report has room for."""
+    """Return the pages' chart of a figure's data, in the report's size."""
     untitled = alt.TitleParams("")
     match plot:
         case Roundness():
             size = alt.AutoSizeParams(type="pad", contains="content")
             chart = roundness_chart(plot, units)
-            lines = chart.title.subtitle[:-2]  # the last ones say what the caption of all says
+            lines = chart.title.subtitle[:-2]  # the last ones repeat the common caption
             title = alt.TitleParams(chart.title.text, subtitle=lines, subtitlePadding=4)
             return _sized(chart, DISC, DISC, title, size)
         case AlongRope():
@@ -87,7 +85,7 @@ def _sized(
     title: alt.TitleParams,
     autosize: alt.AutoSizeParams | None = None,
 ) -> alt.LayerChart:
-    """Set what a chart was just made without: its `properties` would copy all that it draws."""
+    """Set a chart's size and title in place: its `properties` would copy all its data."""
     chart.width, chart.height, chart.title = width, height, title
     if autosize is not None:
         chart.autosize = autosize
@@ -95,12 +93,12 @@ def _sized(
 
 
 @lru_cache(maxsize=1)
-def _register_letters() -> None:
+def _register_fonts() -> None:
     vl_convert.register_font_directory(str(FOLDER))
 
 
 @lru_cache(maxsize=1)
 def _version() -> str | None:
-    """Return the grammar that the charts are written in; None where only another is at hand."""
+    """Return the charts' version of Vega-Lite; None if it is not available."""
     wanted = ".".join(alt.SCHEMA_VERSION.lstrip("v").split(".")[:2])
     return wanted if wanted in vl_convert.get_vegalite_versions() else None

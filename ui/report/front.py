@@ -1,6 +1,6 @@
-"""Page one, to sign: the answer first, then what it rests on, what is open, and the decision.
+"""Page one, to sign: the result first, then what it rests on, open entries and the decision.
 
-Every text is cut to what the page has room for; the annex has all of them whole.
+Every text is cut to fit the page; the annex has all of them in full.
 """
 
 from __future__ import annotations
@@ -32,8 +32,8 @@ from vision.results import Estimate, Place
 MOST_OPEN = 4  # entries on page one
 DISCARD_PCT = 100
 SIGNED = (
-    "Whoever signs has read this report, and the record where one is named. A signature does not "
-    "clear the rope: the competent person decides, by all discard criteria."
+    "By signing, each person confirms having read this report, and the record where one is named. "
+    "A signature does not clear the rope: the competent person decides, by all discard criteria."
 )
 
 
@@ -68,7 +68,7 @@ def front(case: ReportCase) -> Front:
 
 
 def shortened(text: str, letters: int) -> str:
-    """Return a text cut to at most so many letters: between sentences, else words, else letters.
+    """Return a text cut to a number of letters: after a sentence, else a word, else a letter.
 
     Examples
     --------
@@ -108,7 +108,7 @@ def _nominal(rope: Rope) -> str:
 
 
 def _alarms(case: ReportCase, worst: WorstStation | None) -> Iterator[str]:
-    """Yield what must be read before all else: limits passed, section lost, what is missing."""
+    """Yield what must be read first: limits exceeded, possible loss of section, what is missing."""
     assessment = case.assessment
     beyond = [
         placed
@@ -119,7 +119,7 @@ def _alarms(case: ReportCase, worst: WorstStation | None) -> Iterator[str]:
     for placed in beyond[:2]:
         yield f"Beyond a limit. {placed.words}"
     if len(beyond) > 2:
-        yield f"Beyond a limit, all together: {len(beyond)} figures, listed in the annex."
+        yield f"In total {len(beyond)} figures are beyond a limit; the annex lists them."
     local = [one for one in assessment.local if one.outcome == "local decrease"]
     for one in local[:2]:
         yield f"Possible loss of section. {one.words} {LOCAL_GROUND}"
@@ -155,10 +155,10 @@ def _towards_discard(worst: WorstStation, rope: Rope) -> str:
             f"(ISO 4309:2017, {found.category}), by {_by(rated.source)}."
         )
         if rated.out_of_scope:
-            parts.append(f"The table does not hold there: {rated.out_of_scope}.")
+            parts.append(f"The table does not apply there: {rated.out_of_scope}.")
     else:
         pct = 100.0 * (worst.diameter_mm / rope.nominal_mm - 1.0)
-        parts.append(f"{pct:+z.1f} % to nominal. No severity is stated: the annex says why.")
+        parts.append(f"{pct:+z.1f} % from nominal. No severity is stated: the annex says why.")
     local = worst.local
     if local is not None and local.outcome != "local decrease" and local.deficit_mm > 0:
         thinner = length_text(local.deficit_mm, units=rope.units)
@@ -173,7 +173,7 @@ def _by(source: Source) -> str:
 
 
 def _decision(case: ReportCase) -> FrontDecision:
-    """Return the competent person's decision, or room for it."""
+    """Return the competent person's decision, or space for it."""
     held = case.assessment.log.inspection
     closing = None if case.record is None else case.record.closing
     if closing is None:
@@ -192,7 +192,7 @@ def _decision(case: ReportCase) -> FrontDecision:
 
 
 def combined(case: ReportCase) -> tuple[CombinedSeverity, ...]:
-    """Return the severities of all criteria at each station, added up; none without any."""
+    """Return the severities of all criteria at each station, added up; empty without conditions."""
     seen = () if case.record is None else case.record.conditions
     if not seen:
         return ()
@@ -200,7 +200,7 @@ def combined(case: ReportCase) -> tuple[CombinedSeverity, ...]:
 
 
 def _pictures(case: ReportCase, worst: WorstStation) -> tuple[ReportPicture, ...]:
-    """Return close-ups of the worst station, one for a direction, at most two."""
+    """Return close-ups of the worst station, one per direction, at most two."""
     chosen: dict[int, ReportPicture] = {}
     for picture in case.close_ups:
         for place in picture.places:
@@ -256,7 +256,7 @@ def _facts(case: ReportCase) -> Iterator[tuple[str, str]]:
 
 
 def _limits(case: ReportCase) -> str:
-    """Return the documents that discard or accept, and whether somebody confirmed their figures."""
+    """Return the documents for discard or acceptance, and whether their figures are confirmed."""
     rules = [
         placed.verdict.limit.rule
         for placed in case.assessment.verdicts
@@ -267,7 +267,7 @@ def _limits(case: ReportCase) -> str:
 
 
 def _criteria(case: ReportCase) -> Iterator[tuple[str, str]]:
-    """Yield what was seen beside the diameter; a line to write on where nothing was recorded."""
+    """Yield what was seen other than the diameter; a line to write on if nothing was recorded."""
     seen = () if case.record is None else case.record.conditions
     for criterion in CRITERIA:
         mine = [
@@ -299,7 +299,7 @@ def _ovality(assessment: Assessment) -> str:
 def _lay(assessment: Assessment) -> str:
     lays = assessment.lays
     if not lays:
-        return "not seen in a photograph"
+        return "not visible in any photograph"
     units = assessment.log.rope.units
     least, most = min(one.lay_mm for one in lays), max(one.lay_mm for one in lays)
     u = length_text(2 * max(one.u_mm for one in lays), units=units, decimals=None)
@@ -308,7 +308,7 @@ def _lay(assessment: Assessment) -> str:
         last = length_text(most, units=units, decimals=1 if units == "mm" else 2)
         figure = f"{figure.rpartition(' ')[0]} to {last}"
     known = assessment.log.rope.lay_mm
-    stated = "" if known is None else f"; by the certificate {length_text(known, units=units)}"
+    stated = "" if known is None else f"; certificate: {length_text(known, units=units)}"
     return f"{figure}, U up to {u}{stated}"
 
 
@@ -319,9 +319,9 @@ def _gauges(assessment: Assessment) -> str:
     for name in sorted(used):
         gauge = log.gauges.get(name)
         if gauge is None:
-            parts.append(f"{name}: nothing is known of it")
+            parts.append(f"{name}: no details known")
         elif gauge.calibration_due is None:
-            parts.append(f"{name}, calibration not known")
+            parts.append(f"{name}, calibration date not known")
         else:
             late = gauge.calibration_due < log.inspection.on
             parts.append(
@@ -335,7 +335,7 @@ def _prints(case: ReportCase) -> str:
     sets = sorted({one.print_set for one in estimates if one.print_set})
     unchecked = sum(not one.print_set and not one.without_card for one in estimates)
     days = {} if case.record is None else dict(case.record.print_checks)
-    parts = [f"{name}, checked {days[name] or 'on no day stated'}" if name in days else name
+    parts = [f"{name}, checked {days[name] or 'on an unknown date'}" if name in days else name
              for name in sets]  # fmt: skip
     if unchecked:
         parts.append(f"{counted(unchecked, 'photograph', 'photographs')} with an unchecked print")
@@ -343,16 +343,16 @@ def _prints(case: ReportCase) -> str:
 
 
 def _bench_checks(assessment: Assessment) -> str:
-    """Return what a bar of known diameter said of these phones and cards; none: room to write."""
+    """Return bench checks of these phones and cards; empty for a line to write on."""
     log = assessment.log
     try:
         made = bench_check_for(log.results, known_bench_checks())
     except ValueError:
-        return "the kept ones can't be read; the annex says why"
+        return "the saved ones can't be read; the annex says why"
     return "; ".join(
         f"{check.on.isoformat()}{', over a year old' if check.is_old(log.inspection.on) else ''}: "
         f"{'U holds' if check.holds else 'U does not hold'}, {check.photographs} photographs of "
-        f"{check.true_mm:g} mm were off by {check.mean_error_mm:+z.3f} mm in the mean"
+        f"{check.true_mm:g} mm, mean error {check.mean_error_mm:+z.3f} mm"
         for check in sorted(made, key=lambda check: (check.holds, check.on))
     )
 

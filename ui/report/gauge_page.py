@@ -1,4 +1,4 @@
-"""A comparison with a trusted gauge as a page and a table, with what publishing it needs."""
+"""A comparison with a trusted gauge as a page and a table, with what a publication needs."""
 
 from __future__ import annotations
 
@@ -22,10 +22,10 @@ from vision.results import Estimate
 
 PLOT_WIDTH = 720  # px
 SHOULD = 0.95  # share of differences that an expanded uncertainty (k = 2) should hold
-SMALL_Z2 = 0.5  # mean square below which U is said to be larger than what happens; our choice
+SMALL_Z2 = 0.5  # mean square below which U is reported as larger than observed; our choice
 HEADINGS = ("ropes", "photographs", "refused", "bias % (95 %)", "sd %", "limits of agreement %",
             "inside U (95 %)", "mean z²")  # fmt: skip
-KINDS = ("n", "n", "n", "l", "n", "l", "l", "n")  # the long ones may be broken
+KINDS = ("n", "n", "n", "l", "n", "l", "l", "n")  # "l": long, can be broken
 ROWS = (
     "photo", "rope", "gauge", "finish", "phone", "card_set", "trusted_mm", "trusted_expanded_mm",
     "photo_mm", "photo_expanded_mm", "difference_mm", "difference_pct", "expanded_difference_mm",
@@ -34,31 +34,31 @@ ROWS = (
 
 
 def verdict(group: StudyGroup) -> tuple[str, ...]:
-    """Return what a group of photographs says, a sentence each; no more than its number allows."""
+    """Return the conclusions from a group of photographs, no more than its size allows."""
     if not group.answered or group.bias_pct is None or group.coverage_interval is None:
         return (f"None of {group.refused} photographs gave a figure.",)
     low, high = group.coverage_interval
     share = group.inside / group.answered
     said = [
-        f"{group.inside} of {group.answered} differences ({_pct(share)}) lie inside their expanded "
-        f"uncertainty (95 % interval {_pct(low)} to {_pct(high)}); {_pct(SHOULD)} should."
+        f"{group.inside} of {group.answered} differences ({_pct(share)}) are within their expanded "
+        f"uncertainty (95 % interval {_pct(low)} to {_pct(high)}); {_pct(SHOULD)} are expected."
     ]
     if high < SHOULD:
-        said.append("So U is too small for photographs like these.")
+        said.append("U is therefore too small for photographs like these.")
     elif group.mean_z2 is not None and group.mean_z2 < SMALL_Z2 and low > 0.8:
-        said.append("U is larger than what was seen to happen.")
+        said.append("U is larger than the observed differences justify.")
     if group.spread is None:
         ropes = "1 rope" if group.ropes == 1 else f"{group.ropes} ropes"
         said.append(
-            f"{ropes}: too few to say more of the difference than its mean, "
-            f"{group.bias_pct:+z.2f} %; {FEWEST} are the least."
+            f"{ropes}: too few to state more than the mean difference, "
+            f"{group.bias_pct:+z.2f} %; at least {FEWEST} are needed."
         )
         return tuple(said)
     spread = group.spread
     below, above = spread.bias_interval_pct
     interval = f"(95 % interval {below:+z.2f} to {above:+z.2f} %)"
     if below <= 0.0 <= above:
-        said.append(f"The mean difference, {spread.bias_pct:+z.2f} % {interval}, may be nil.")
+        said.append(f"The mean difference, {spread.bias_pct:+z.2f} % {interval}, may be zero.")
     else:
         way = "thicker" if spread.bias_pct > 0 else "thinner"
         said.append(
@@ -66,7 +66,7 @@ def verdict(group: StudyGroup) -> tuple[str, ...]:
             f"{interval}."
         )
     said.append(
-        f"95 in 100 single differences lie between {spread.low_pct:+z.2f} and "
+        f"95 % of single differences lie between {spread.low_pct:+z.2f} and "
         f"{spread.high_pct:+z.2f} %."
     )
     return tuple(said)
@@ -140,12 +140,12 @@ def study_csv(study: GaugeStudy) -> bytes:
 
 
 def study_page(study: GaugeStudy, *, left_out: Sequence[str] = ()) -> str:
-    """Return the whole page, which asks for nothing outside itself.
+    """Return the whole page, which loads nothing from outside.
 
     Parameters
     ----------
     study : GaugeStudy
-        What was found.
+        The comparison.
     left_out : sequence of str
         Photographs in the folder without a trusted reading.
     """
@@ -153,22 +153,22 @@ def study_page(study: GaugeStudy, *, left_out: Sequence[str] = ()) -> str:
     parts = [
         f"<p class='caution'>{escape(CLEARS_NOTHING)}</p>",
         *(f"<p class='strong'>{escape(one)}</p>" for one in verdict(whole)),
-        f"<figure class='plot'>{_plot(study)}<figcaption>Each difference with the expanded "
-        "uncertainty of photograph and reading together; dashed: bias and limits of agreement."
+        f"<figure class='plot'>{_plot(study)}<figcaption>Each difference with the combined "
+        "expanded uncertainty of photograph and reading; dashed: bias and limits of agreement."
         "</figcaption></figure>",
         "<h2>By size, finish, phone and card set</h2>",
         _groups_table(study),
-        "<p class='small'>Intervals of bias and limits come from the scatter between ropes, that "
-        "of the share inside U from photographs taken as independent. Groups differ in more than "
-        "their name: what one of them shows need not be its cause.</p>",
+        "<p class='small'>The intervals of bias and limits come from the scatter between ropes; "
+        "that of the share inside U treats photographs as independent. Groups differ in more than "
+        "the factor that names them: it need not be the cause of what a group shows.</p>",
         "<h2>How it was done</h2>",
         *(f"<p>{escape(one)}</p>" for one in methods(study)),
         "<h2>What was left out</h2>",
         *(f"<p>{escape(one)}</p>" for one in _left_out(study, left_out)),
-        "<h2>Every photograph</h2>",
+        "<h2>All photographs</h2>",
         _photos_table(study),
     ]
-    title = "Photographs against a trusted gauge"
+    title = "Photographs compared with a trusted gauge"
     head = (
         "<!DOCTYPE html><html lang='en'><head><meta charset='utf-8'>"
         f'<meta http-equiv="Content-Security-Policy" content="{POLICY}">'
@@ -188,7 +188,7 @@ def _plot(study: GaugeStudy) -> str:
 
 
 def methods(study: GaugeStudy) -> tuple[str, ...]:
-    """Return how the comparison was made, as its readers must know, a paragraph each."""
+    """Return what readers must know about how the comparison was made, as paragraphs."""
     photos, whole = study.photos, study.whole
     gauges = Counter(one.trusted.gauge or "one gauge" for one in photos)
     per_rope = Counter(one.trusted.rope for one in photos)
@@ -199,19 +199,19 @@ def methods(study: GaugeStudy) -> tuple[str, ...]:
     return (
         f"{len(photos)} photographs of {len(per_rope)} ropes or bars, {min(per_rope.values())} to "
         f"{max(per_rope.values())} of each, {min(sizes):.1f} to {max(sizes):.1f} mm thick, were "
-        f"measured by Rope Photo Check {version('rope-photo-check')}, each by itself and without "
-        "being told its trusted reading; "
+        f"measured by Rope Photo Check {version('rope-photo-check')}, each separately and without "
+        "knowledge of its trusted reading; "
         f"{whole.answered} gave a figure. The print was checked for {checked} of them.",
-        f"The trusted readings, with an expanded uncertainty (k = 2) of {min(share):.2f} to "
-        f"{max(share):.2f} % as stated, are of: {named}. All readings of one gauge are taken to "
+        f"The trusted readings, with a stated expanded uncertainty (k = 2) of {min(share):.2f} to "
+        f"{max(share):.2f} %, were taken with: {named}. All readings of one gauge are assumed to "
         "share its error.",
         "Differences are photograph minus trusted reading, in % of the reading. Limits of "
-        "agreement are bias ± 1.96 standard deviations of a single difference, with the variance "
-        "between ropes and within them (Bland and Altman 2007, J. Biopharm. Stat. 17: 571-582). A "
-        "difference lies inside U where it is at most the expanded uncertainty (k = 2) of "
-        "photograph and reading together (JCGM 100:2008, 5.1.2); the interval of that share is "
-        "Clopper's and Pearson's (1934). z is a difference over its standard uncertainty.",
-        "Whoever publishes this should add: how the ropes were chosen and whether any was left out "
+        "agreement are bias ± 1.96 standard deviations of a single difference, from the variances "
+        "between and within ropes (Bland and Altman 2007, J. Biopharm. Stat. 17: 571-582). A "
+        "difference is inside U if it is at most the combined expanded uncertainty (k = 2) of "
+        "photograph and reading (JCGM 100:2008, 5.1.2); the interval of that share is that of "
+        "Clopper and Pearson (1934). z is a difference divided by its standard uncertainty.",
+        "A publication should add: how the ropes were chosen and whether any was left out "
         "afterwards; who took photographs and readings, and whether either knew the other's "
         "figure; the gauge's jaws, calibration and repeatability; the rope's load and cleaning.",
     )
@@ -222,7 +222,7 @@ def _left_out(study: GaugeStudy, without_reading: Sequence[str]) -> Iterable[str
     codes = Counter(one.result.findings[0].code for one in refused)
     if refused:
         yield (
-            f"Refused by the program: {len(refused)} of {len(study.photos)}, as "
+            f"Refused by the program: {len(refused)} of {len(study.photos)}; reasons: "
             + ", ".join(f"{code} ({count})" for code, count in codes.most_common())
             + "."
         )
@@ -251,9 +251,9 @@ def _groups_table(study: GaugeStudy) -> str:
 
 
 def _photos_table(study: GaugeStudy) -> str:
-    """Return the rows of the CSV, figures with their U, so that they have room on a page."""
+    """Return the rows of the CSV, each figure with its U in one cell to fit on a page."""
     headings = ("photo", "rope", "gauge", "finish", "phone", "card set", "trusted, mm",
-                "photograph, mm", "difference, mm", "%", "inside U", "why not")  # fmt: skip
+                "photograph, mm", "difference, mm", "%", "inside U", "reason")  # fmt: skip
     head = "".join(f"<th>{one}</th>" for one in headings)
     rows = []
     for photo in study.photos:

@@ -1,4 +1,4 @@
-"""The report as one HTML file: nothing outside it is asked for, and no text in it is code."""
+"""The report as one HTML file: it loads nothing from outside, and no text in it is code."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ from ui.report.blocks import (
 from ui.report.drawings import svg_of
 
 LONGEST_WORD = 20  # letters; a longer word may be broken to fit its column
-# Styles only: no script runs, and no address is asked.
+# Styles only: no script runs, and nothing is loaded.
 POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'"
 STYLE = """
 body{font:15px/1.45 system-ui,'DejaVu Sans',Arial,sans-serif;color:#1a1a1a;max-width:62rem;
@@ -64,7 +64,7 @@ tr,figure,.caution,.signed,.decision,dl{break-inside:avoid}figure.many{break-ins
 .rounds img{break-inside:avoid}h1,h2,h3,h2+p,h3+p{break-after:avoid}
 .page{break-before:page}thead{display:table-header-group}}
 """
-# what stands at the edges of a printed page, where the browser can set it
+# header and footer of a printed page, where the browser supports them
 EDGES = """
 @page{margin:18mm 15mm 20mm;
 @top-left{content:%s;font:7pt sans-serif;color:#444;width:100%%;overflow-wrap:anywhere}
@@ -81,7 +81,7 @@ def html_of(blocks: Iterable[Block], *, title: str, caution: str = "") -> str:
     blocks : iterable of Block
         The content.
     title : str
-        What the browser calls it; also at the top of every printed page.
+        Title in the browser, and at the top of every printed page.
     caution : str, optional
         A sentence at the foot of every printed page.
     """
@@ -97,7 +97,7 @@ def html_of(blocks: Iterable[Block], *, title: str, caution: str = "") -> str:
 
 
 def _in_style(words: str) -> str:
-    """Return a text as a string of a style sheet, in which no sign ends it or the sheet.
+    """Return a text as a style sheet's string, in which no character ends it or the sheet.
 
     Examples
     --------
@@ -144,7 +144,7 @@ def _block(block: Block) -> str:
 
 
 def _front(front: Front) -> str:
-    """Return the page to sign, in the order of the printed one."""
+    """Return the page to sign, in the order of the PDF."""
     letterhead, decision = front.letterhead, front.decision
     lines = "<br>".join(escape(line) for line in letterhead.lines)
     number = f'No. <span dir="auto">{escape(front.number)}</span>' if front.number else ""
@@ -206,7 +206,7 @@ def _table(grid: Grid) -> str:
         )
         kind = " class=strong" if strong else " class=sum" if number in grid.sums else ""
         rows.append(f"<tr{kind}>{cells}</tr>")
-    least = min(5 * len(grid.head), 52)  # rem, so that a phone shows words whole, and scrolls
+    least = min(5 * len(grid.head), 52)  # rem: a phone keeps words whole and scrolls
     return (
         f'<div class="wide"><table style="min-width:{least}rem"><colgroup>{widths}</colgroup>'
         f"<thead><tr>{head}</tr></thead>"
@@ -215,7 +215,7 @@ def _table(grid: Grid) -> str:
 
 
 def _kinds(cell: str, column: int, grid: Grid, strong: bool) -> str:
-    """Return a cell's classes: n a figure, k on one line, l a long word, w many, b bold."""
+    """Return a cell's classes: n figure, k on one line, l long word, w many words, b bold."""
     kinds = []
     if column in grid.right:
         kinds.append("n")
@@ -225,7 +225,7 @@ def _kinds(cell: str, column: int, grid: Grid, strong: bool) -> str:
         kinds.append("l")
     if len(cell) > 60:
         kinds.append("w")
-    if strong and len(cell) <= 24:  # whole sentences in bold would be hard to read
+    if strong and len(cell) <= 24:  # whole sentences in bold are hard to read
         kinds.append("b")
     return " ".join(kinds)
 

@@ -1,9 +1,9 @@
-"""The report's letters: shipped typefaces of wide coverage, and what to do where none has a letter.
+"""The report's typefaces, of wide coverage, and how it shows characters that none of them has.
 
 The typefaces in `ui/report/typefaces` (licences beside them) have Latin, Greek, Cyrillic, Armenian,
-Georgian, Hebrew and Arabic letters, Chinese, Japanese and Korean ones, Thai, and the signs of the
-trade. Only they are used, so that the same report is the same file on every machine. A letter that
-none of them has is set as an open box, visibly, and the report spells the word out.
+Georgian, Hebrew, Arabic, Chinese, Japanese, Korean and Thai characters, and the symbols used here.
+Only they are used, so that the same report is the same file on every machine. A character that
+none of them has is shown as an open box, and the report spells the word out.
 """
 
 from __future__ import annotations
@@ -16,20 +16,20 @@ from pathlib import Path
 from PIL import ImageFont
 
 FOLDER = Path(__file__).resolve().parent / "typefaces"
-# family -> its plain face, in the order in which they are asked for a letter
+# family -> its regular face, in order of preference
 FAMILIES = {
     "DejaVu Sans": "DejaVuSansCondensed.ttf",
     "Waree": "Waree.ttf",
     "WenQuanYi Micro Hei": "WenQuanYiMicroHei.ttf",
 }
-# the same for a browser, which may have others
+# the same for a browser, which can have others
 CSS_FONTS = (
     "'DejaVu Sans Condensed', 'DejaVu Sans', Waree, 'WenQuanYi Micro Hei', Arial, sans-serif"
 )
 
 
 def clean(text: str) -> str:
-    """Return a text without signs that only steer: directions, joiners, control characters.
+    """Return a text without control characters and direction marks.
 
     Examples
     --------
@@ -37,19 +37,19 @@ def clean(text: str) -> str:
     'AgreB C'
     """
     text = unicodedata.normalize("NFC", text)
-    if text.isprintable():  # no sign that steers, and no space but the usual one
+    if text.isprintable():  # no control character, and no space but the usual one
         return text
     signs = []
     for sign in text:
         kind = unicodedata.category(sign)
         if kind in ("Cf", "Cs") and sign not in "\u200c\u200d":
-            continue  # the joiners stay: they part or join letters, and turn nothing round
+            continue  # the joiners stay: they separate or join letters, and reverse nothing
         signs.append(" " if kind in ("Cc", "Zs", "Zl", "Zp") and sign != "\n" else sign)
     return "".join(signs)
 
 
 def missing_letters(text: str) -> tuple[str, ...]:
-    """Return the letters of a text that no typeface of the report has, each once.
+    """Return the characters of a text that no typeface of the report has, each once.
 
     Examples
     --------
@@ -63,7 +63,7 @@ def missing_letters(text: str) -> tuple[str, ...]:
 
 @lru_cache(maxsize=8192)
 def _has(sign: str) -> bool:
-    """Say whether a typeface has a sign: what none has is drawn as its first glyph, a box."""
+    """Return whether a typeface has a character; otherwise it draws its first glyph, a box."""
     if sign.isascii() or unicodedata.category(sign) == "Cf":
         return True
     return any(
@@ -73,25 +73,25 @@ def _has(sign: str) -> bool:
 
 @lru_cache(maxsize=len(FAMILIES))
 def _opened(file: str) -> tuple[ImageFont.FreeTypeFont, bytes]:
-    """Return a typeface with how it draws a sign that it lacks (U+FFFF is no character)."""
+    """Return a typeface and how it draws a missing character (U+FFFF is not a character)."""
     font = ImageFont.truetype(FOLDER / file, 16, layout_engine=ImageFont.Layout.BASIC)
     return font, bytes(font.getmask("\uffff"))
 
 
 def missing_words(missing: Iterable[str]) -> str:
-    """Return the sentence about letters that are shown as boxes; empty if there are none."""
+    """Return the sentence about characters that are shown as boxes; empty if there are none."""
     scripts = sorted({_script(sign) for sign in missing})
     if not scripts:
         return ""
     return (
-        "An open box stands for a letter or sign that the typefaces of this PDF can't show "
-        f"({', '.join(scripts)}). The end of the annex spells these words out by the numbers "
-        "of their letters; the HTML report and the record show them as they were typed."
+        "An open box marks a letter or symbol that the typefaces of this PDF lack "
+        f"({', '.join(scripts)}). The end of the annex spells these words out in Unicode "
+        "numbers; the HTML report and the record show them as they were typed."
     )
 
 
 def _script(sign: str) -> str:
-    """Return a sign's script by the first word of its name.
+    """Return a character's script, from the first word of its name.
 
     Examples
     --------
@@ -103,7 +103,7 @@ def _script(sign: str) -> str:
 
 
 def spelled(text: str) -> str:
-    """Return a text by the numbers that Unicode gives its letters.
+    """Return a text as the Unicode numbers of its characters.
 
     Examples
     --------

@@ -1,4 +1,4 @@
-"""Tables of what was measured: sections, views, photographs against the gauge."""
+"""Tables of measurements: sections, views, photographs against the gauge."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from ui.text import place
 from vision.results import Estimate
 from vision.uncertainty import Term, shares
 
-MOST_ROUNDS = 12  # a page of them; the table has every station
+MOST_ROUNDS = 12  # they fill a page; the table has every station
 
 
 def sections(assessment: Assessment) -> list[Block]:
@@ -61,7 +61,7 @@ def sections(assessment: Assessment) -> list[Block]:
     right = frozenset(range(3, len(head)))
     explanation = Words(
         "Mean: over the directions. Ovality: larger minus smaller direction; it is never "
-        "negative, so a perfectly round rope reads a little more than 0. U: expanded "
+        "negative, so a perfectly round rope gives slightly more than 0. U: expanded "
         "uncertainty, k = 2.",
         "small",
     )
@@ -77,7 +77,7 @@ def sections(assessment: Assessment) -> list[Block]:
 
 
 def rounds(assessment: Assessment) -> list[Block]:
-    """Return photographed stations as seen along the rope (by the gauge where there is none)."""
+    """Return the photographed stations as seen along the rope; by gauge if there are none."""
     source: Source = "photographs" if assessment.photograph_sections else "gauge"
     chosen = assessment.photograph_sections or assessment.gauge_sections
     if not chosen:
@@ -87,9 +87,9 @@ def rounds(assessment: Assessment) -> list[Block]:
     which = "Each station" if len(shown) == len(chosen) else f"The {len(shown)} most oval stations"
     caption = (
         f"{which} as seen along the rope. Diamonds and bars: measured directions with U "
-        "(k = 2). The line between them is drawn, not measured, and its deviations from the mean "
-        "are drawn as many times larger as stated. Dashed ring: the mean; dotted rings: as much "
-        "less and more as stated."
+        "(k = 2). The line between them is interpolated, not measured; its deviations from the "
+        "mean are magnified as stated. Dashed ring: the mean; dotted rings: the mean minus and "
+        "plus the amount stated."
     )
     ellipses = [
         Words(f"Station {one.station}: {one.ellipse.words}", "small")
@@ -100,7 +100,7 @@ def rounds(assessment: Assessment) -> list[Block]:
 
 
 def stations_by_hand(assessment: Assessment) -> tuple[int, ...]:
-    """Return the stations at which an edge of a photograph was set by hand."""
+    """Return the stations with an edge set by hand in a photograph."""
     named = {
         result.station
         for result in assessment.log.results
@@ -110,7 +110,7 @@ def stations_by_hand(assessment: Assessment) -> tuple[int, ...]:
 
 
 def stations_without_card(assessment: Assessment) -> tuple[int, ...]:
-    """Return the stations of which a photograph was measured without the card."""
+    """Return the stations with a photograph measured without the card."""
     named = {
         result.station
         for result in assessment.log.results
@@ -122,14 +122,14 @@ def stations_without_card(assessment: Assessment) -> tuple[int, ...]:
 def _source_words(assessment: Assessment, source: Source, station: int | None) -> str:
     words = [str(source)]
     if source == "photographs" and station in stations_by_hand(assessment):
-        words.append("an edge by hand")
+        words.append("an edge set by hand")
     if source == "photographs" and station in stations_without_card(assessment):
         words.append("without the card")
     return ", ".join(words)
 
 
 def lay(assessment: Assessment) -> list[Block]:
-    """Return the lay lengths in words; nothing where no photograph shows them."""
+    """Return the lay lengths as text; empty if no photograph shows them."""
     words = lay_words(assessment.lays)
     return [Heading("Lay length", 3), *(Words(word) for word in words)] if words else []
 
@@ -158,7 +158,7 @@ def views(assessment: Assessment) -> list[Block]:
                 ", ".join(
                     words
                     for words, true in (
-                        ("edge by hand", by_hand(estimate)),
+                        ("edge set by hand", by_hand(estimate)),
                         ("without the card", estimate.without_card),
                     )
                     if true
@@ -174,7 +174,7 @@ def views(assessment: Assessment) -> list[Block]:
         "Jaw length (mm)",
         "Scale (px/mm)",
         "Tilt (°)",
-        "Most of the uncertainty",
+        "Main source of U",
         "Note",
     )
     widths = (2.1, 1.3, 0.9, 0.8, 1.2, 1.1, 1.1, 0.8, 2.6, 1.2)
@@ -183,9 +183,9 @@ def views(assessment: Assessment) -> list[Block]:
     blocks: list[Block] = [
         without_empty(table),
         Words(
-            "Crowns on the jaws: strand crowns that the two straight lines bear on; the jaw "
-            "length is theirs. Scale: pixels of the photograph to a millimetre at the rope. "
-            "Tilt: of the camera against the card.",
+            "Crowns on the jaws: strand crowns on which the two straight lines bear. Jaw length: "
+            "length of these lines. Scale: pixels of the photograph per millimetre at the rope. "
+            "Tilt: of the camera relative to the card.",
             "small",
         ),
     ]
@@ -202,7 +202,7 @@ def views(assessment: Assessment) -> list[Block]:
 
 
 def budget(assessment: Assessment) -> list[Block]:
-    """Return what the photographs' uncertainty comes from, all of them together."""
+    """Return the sources of the photographs' uncertainty, all photographs combined."""
     estimates = [result for result in assessment.log.results if isinstance(result, Estimate)]
     terms: list[Term] = [term for estimate in estimates for term in estimate.budget]
     if not terms:
@@ -210,15 +210,15 @@ def budget(assessment: Assessment) -> list[Block]:
     parts = budget_shares(terms)
     first = parts[0]
     caption = (
-        f"Parts of the variance of {len(estimates)} figures from photographs, taken together. "
-        f"Most comes from: {first.quantity} ({first.share_pct:.0f} %). The budget of each "
-        "photograph is in the appendix."
+        f"Contributions to the variance of {len(estimates)} figures from photographs, combined. "
+        f"Largest: {first.quantity} ({first.share_pct:.0f} %). The budget of each photograph is "
+        "in the raw data."
     )
-    return [Heading("What the uncertainty comes from", 3), Drawn(parts, caption)]
+    return [Heading("Sources of uncertainty", 3), Drawn(parts, caption)]
 
 
 def comparisons(assessment: Assessment) -> list[Block]:
-    """Return every reading against its photograph, with limits of agreement."""
+    """Return every reading compared with its photograph, and the limits of agreement."""
     units = assessment.log.rope.units
     found = assessment.crosscheck.comparisons
     if not found:
@@ -257,9 +257,9 @@ def comparisons(assessment: Assessment) -> list[Block]:
     blocks: list[Block] = [
         Grid(head, rows, widths, right=frozenset(range(3, 10)), strong=strong),
         Words(
-            "E_n: difference over its expanded uncertainty (ISO 13528). Up to 1 in size agrees, "
-            "from 1.5 disagrees (from more where many are compared, or where how well people "
-            'repeat is known from few readings), between is doubtful; "cannot say": the '
+            "E_n: difference divided by its expanded uncertainty (ISO 13528). A magnitude up to 1 "
+            "agrees, from 1.5 disagrees (from more if many are compared, or if people's "
+            'repeatability is known from few readings), in between is doubtful; "cannot say": the '
             "uncertainty is larger than a difference that would matter.",
             "small",
         ),
@@ -284,11 +284,7 @@ def comparisons(assessment: Assessment) -> list[Block]:
                 f"({agreement.count} comparisons).{shared}"
             )
         )
-    lines = (
-        ""
-        if agreement is None
-        else (", dashed lines the mean difference and the limits of agreement")
-    )
+    lines = "" if agreement is None else ("; dashed lines: mean difference and limits of agreement")
     caption = f"Photograph minus gauge against the mean of both; bars are U (k = 2){lines}."
     blocks.append(Drawn(differences(assessment), caption))
     blocks += _alone(assessment)
@@ -298,12 +294,11 @@ def comparisons(assessment: Assessment) -> list[Block]:
 def _alone(assessment: Assessment) -> Sequence[Block]:
     checked = assessment.crosscheck
     lines = [
-        f"{one.photo_name or place(one)}: {one.diameter_mm:.2f} mm, no reading that it can be held "
-        "against."
+        f"{one.photo_name or place(one)}: {one.diameter_mm:.2f} mm, no reading to compare it with."
         for one in checked.photos_alone
     ]
     lines += [
-        f"{one.place.words}: {one.typed} was logged, no photograph that it can be held against."
+        f"{one.place.words}: {one.typed} was logged, no photograph to compare it with."
         for one in checked.readings_alone
     ]
     return [Words(line, "small") for line in lines]

@@ -1,8 +1,8 @@
-"""The report as a PDF: its blocks as data, set by typst with `report.typ`.
+"""The report as a PDF: its blocks as data, typeset by typst with `report.typ`.
 
-No text becomes markup: the template reads all words from a JSON file and sets them as they are.
-Nothing is asked of the machine: only the shipped typefaces are used, and the document's date is
-the report's, so that the same report is the same file, byte by byte.
+No text becomes markup: the template reads all text from a JSON file and sets it unchanged.
+Nothing depends on the machine: only the shipped typefaces are used, and the document's date is
+the report's, so that the same report is the same file, byte for byte.
 """
 
 from __future__ import annotations
@@ -38,11 +38,11 @@ Paper = Literal["A4", "Letter"]
 PAPERS: dict[str, str] = {"A4": "a4", "Letter": "us-letter"}
 TEMPLATE = Path(__file__).resolve().with_name("report.typ")
 TYPESET = Path(__file__).resolve().with_name("typeset.py")
-LONGEST_S = 120.0  # a record of hundreds of stations on a busy machine; else it is stuck
+LONGEST_S = 120.0  # enough for hundreds of stations on a busy machine; longer means it is stuck
 LONGEST_WORD = 20  # letters; a longer word may be broken to fit its column
-BARS_PCT = 72  # of the page's width, for bars with few words
-TALL = 1500  # letters of a cell; more may not fit on one page, so its row may be divided
-LIKELY_WIDEST = 3  # longest words of a column: one of them is its widest
+BARS_PCT = 72  # of the page's width, for bars with short labels
+TALL = 1500  # letters of a cell; a longer one may not fit on one page, so its row can be divided
+LIKELY_WIDEST = 3  # longest words of a column, one of which is its widest
 
 
 def pdf_of(
@@ -64,7 +64,7 @@ def pdf_of(
     paper : {"A4", "Letter"}, optional
         The paper.
     edges : PageEdges or None, optional
-        What stands at the top and at the foot of every page; the title by default.
+        Text at the top and the foot of every page; the title by default.
     made_at : datetime or None, optional
         The document's date; now by default.
 
@@ -100,12 +100,12 @@ def pdf_of(
 
 @dataclass(frozen=True, slots=True)
 class PageEdges:
-    """What stands at the edges of every page.
+    """Text at the top and the foot of every page.
 
     Parameters
     ----------
     head, foot : tuple of str
-        Parts that share a line: where there is no room for all, something of each stays.
+        Parts that share a line; if they do not all fit, each is shortened.
     caution : str
         A sentence at the foot.
     """
@@ -116,16 +116,16 @@ class PageEdges:
 
 
 def _set(folder: str) -> bytes:
-    """Return the document of a folder, set in a process of its own (`typeset` says why)."""
+    """Return a folder's document, typeset in a separate process (`typeset` says why)."""
     command = [sys.executable, "-P", str(TYPESET), folder, TEMPLATE.name, str(FOLDER)]
     done = subprocess.run(command, capture_output=True, text=True, timeout=LONGEST_S, check=False)
     if done.returncode:
-        raise RuntimeError(f"the report could not be set:\n{done.stderr}")
+        raise RuntimeError(f"the report could not be typeset:\n{done.stderr}")
     return (Path(folder) / f"{TEMPLATE.name}.pdf").read_bytes()
 
 
 def _cleaned(value: Any) -> Any:
-    """Return the content with every text as it can be printed."""
+    """Return the content with every text made printable."""
     if isinstance(value, str):
         return clean(value)
     if isinstance(value, dict):
@@ -136,7 +136,7 @@ def _cleaned(value: Any) -> Any:
 
 
 def _as_data(block: Block, files: dict[str, bytes]) -> dict[str, Any]:
-    """Return a block as the template reads it; its pictures are added to the files."""
+    """Return a block as data for the template; its pictures are added to the files."""
     match block:
         case Heading(words=words, level=level):
             return {"kind": "heading", "words": words, "level": level}
@@ -206,7 +206,7 @@ def _grid(grid: Grid) -> dict[str, Any]:
 
 
 def _longest(grid: Grid, column: int) -> Iterator[str]:
-    """Yield the words of a column that are not to be broken and may be its widest."""
+    """Yield the longest words of a column that must not be broken."""
     words = {word for row in grid.rows for word in row[column].split()}
     fitting = [word for word in words if len(word) <= LONGEST_WORD]
     yield from sorted(fitting, key=lambda word: (-len(word), word))[:LIKELY_WIDEST]
@@ -221,7 +221,7 @@ def _drawing(svg: str, files: dict[str, bytes]) -> str:
 
 
 def _file(data: bytes, kind: str, files: dict[str, bytes]) -> str:
-    """Return the name under which the template finds a picture; the same one is kept once."""
+    """Return the name by which the template finds a picture; equal pictures share one file."""
     for name, existing in files.items():
         if existing == data:
             return name
@@ -231,7 +231,7 @@ def _file(data: bytes, kind: str, files: dict[str, bytes]) -> str:
 
 
 def _with_missing(blocks: Sequence[Block], edges: Sequence[str]) -> Sequence[Block]:
-    """Return the content with a note about letters that no typeface has, and what they are."""
+    """Return the content with a note on characters that no typeface has, and a list of them."""
     lacking = {
         text: missing for text in (*edges, *words_of(blocks)) if (missing := missing_letters(text))
     }
@@ -244,7 +244,7 @@ def _with_missing(blocks: Sequence[Block], edges: Sequence[str]) -> Sequence[Blo
         for word in (one.strip(".,;:()") for one in text.split())
         if missing_letters(word)
     }
-    table = Grid(("Word", "Its letters by their Unicode numbers"), tuple(rows), (1, 4))
-    named = Heading("Words with letters that the typefaces of this PDF can't show", 3)
+    table = Grid(("Word", "Unicode numbers of its letters"), tuple(rows), (1, 4))
+    named = Heading("Words with letters that the typefaces of this PDF lack", 3)
     place = next((i for i, one in enumerate(blocks) if isinstance(one, Facts)), -1) + 1
     return [*blocks[:place], note, *blocks[place:], named, table]

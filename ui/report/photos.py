@@ -1,7 +1,7 @@
-"""Photographs for the report: cut to the rope and its card, made smaller, with the marks drawn.
+"""Photographs for the report: cropped to the rope and its card, reduced, with the marks drawn.
 
-Beside the photograph's own jaws the logged reading is drawn, about the same middle: where the
-lines part, the figures part.
+The logged reading is drawn beside the photograph's own jaws, centred on the same axis: where the
+lines separate, the figures differ.
 """
 
 from __future__ import annotations
@@ -23,11 +23,11 @@ from vision.overlay import SHADE, draw_results
 from vision.photo.photo import open_photo
 from vision.results import Estimate, Finding, Marks, Place, PointPx, Refusal, Result
 
-WIDTH_PX = 1000  # two beside each other are printed some 85 mm wide: 300 px an inch
+WIDTH_PX = 1000  # two side by side are printed about 85 mm wide: 300 px per inch
 QUALITY = 82
 ROOM = 0.9  # of the rope's width, left around what was traced
 NEAR_ROOM = 0.35
-BROADEST = 1.9  # width over height of a picture; a slimmer cut is made higher
+BROADEST = 1.9  # width over height of a picture; a narrower crop is made taller
 
 BY_HAND = "edge-by-hand"  # as in `ui.presenters.manual_edges`, which the pages load
 
@@ -36,7 +36,7 @@ LOGGED = "#FF9DE2"  # as the pages draw it, dashed
 
 @dataclass(frozen=True, slots=True)
 class PictureSource:
-    """A photograph's bytes, and how large it is against the picture that was measured.
+    """A photograph's bytes, and its scale relative to the picture that was measured.
 
     Parameters
     ----------
@@ -60,18 +60,18 @@ def pictures_of(
     *,
     near: bool = False,
 ) -> tuple[tuple[ReportPicture, ...], list[str]]:
-    """Return a picture for every photograph, and a sentence for each that is not there.
+    """Return a picture for every photograph, and a sentence for each that is missing.
 
     Parameters
     ----------
     results : sequence of Estimate or Refusal
-        What the photographs gave; several of one photograph are drawn on one picture.
+        The photographs' results; several of one photograph are drawn on one picture.
     find : callable
         Returns the file of a result's photograph, or raises ValueError with a sentence.
     comparisons : sequence of Comparison, optional
         The readings of the same places, to be drawn on it.
     near : bool, optional
-        Whether to show the jaws from near, and not all that was traced.
+        Whether to show a close-up of the jaws instead of everything traced.
     """
     logged: dict[tuple[Place | None, str, float], Comparison] = {
         (one.place, one.photo_name, one.photo_mm): one for one in comparisons
@@ -107,14 +107,14 @@ def _drawn(
     *,
     near: bool,
 ) -> tuple[bytes, int, int, str]:
-    """Return what a `ReportPicture` of a photograph's file holds."""
+    """Return the fields of a `ReportPicture` of a photograph's file."""
     scaled = tuple(_moved(result, 0, 0, file.scale) for result in results)
     drawn = annotated(open_photo(file.data, name=name).pixels, scaled, logged, near=near)
     return drawn.jpeg, drawn.width_px, drawn.height_px, drawn.caption
 
 
 def in_order(result: Result) -> tuple[bool, bool, int, int, float]:
-    """Return what sorts results of photographs: by place, those without a figure last."""
+    """Return the sort key of results: by place, those without a figure last."""
     return (
         isinstance(result, Refusal),
         result.station is None,
@@ -125,7 +125,7 @@ def in_order(result: Result) -> tuple[bool, bool, int, int, float]:
 
 
 def by_hand(estimate: Estimate) -> bool:
-    """Say whether an edge of this figure was set by hand."""
+    """Return whether an edge of this figure was set by hand."""
     return any(finding.code == BY_HAND for finding in estimate.findings)
 
 
@@ -136,7 +136,7 @@ def annotated(
     *,
     near: bool = False,
 ) -> ReportPicture:
-    """Return a photograph cut to what was traced in it, with the results drawn on it.
+    """Return a photograph cropped to what was traced in it, with the results drawn on it.
 
     Parameters
     ----------
@@ -153,7 +153,7 @@ def annotated(
     height, width = pixels.shape[:2]
     left, top, right, bottom = _cut(results, width, height, near=near)
     scale = WIDTH_PX / (right - left)
-    scale = scale if near else min(scale, 1.0)  # lines must be fine on the few pixels of a jaw
+    scale = scale if near else min(scale, 1.0)  # keeps lines fine on the few pixels of a jaw
     size = (round((right - left) * scale), round((bottom - top) * scale))
     part = Image.fromarray(pixels[top:bottom, left:right]).resize(size, Image.Resampling.LANCZOS)
     moved = tuple(_moved(result, left, top, scale) for result in results)
@@ -174,7 +174,7 @@ def annotated(
 def _cut(
     results: Sequence[Result], width: int, height: int, *, near: bool
 ) -> tuple[int, int, int, int]:
-    """Return left, top, right, bottom of the part to show: all marks with room around them."""
+    """Return left, top, right, bottom of the part to show: all marks with a margin."""
     points: list[PointPx] = []
     rope_px = 0.0
     for result in results:
@@ -195,7 +195,7 @@ def _cut(
     if wanted > 0:
         box[0], box[2] = box[0] - wanted / 2, box[2] + wanted / 2
     wide, high = box[2] - box[0], box[3] - box[1]
-    if near and wide > high:  # two beside each other have one shape
+    if near and wide > high:  # two side by side have the same shape
         more = max(0.0, BROADEST * high - wide) / 2
         box[0], box[2] = box[0] - more, box[2] + more
     left, top = max(0, int(box[0])), max(0, int(box[1]))
@@ -206,7 +206,7 @@ def _cut(
 
 
 def _moved(result: Result, left: int, top: int, scale: float) -> Result:
-    """Return a result whose places in the photograph are places in the cut picture."""
+    """Return a result with its coordinates moved into the cropped picture."""
 
     def at(point: PointPx) -> PointPx:
         return (point[0] - left) * scale, (point[1] - top) * scale
@@ -230,7 +230,7 @@ def _moved(result: Result, left: int, top: int, scale: float) -> Result:
 
 
 def _draw_logged(picture: Image.Image, result: Result, logged_mm: float, weight: float) -> None:
-    """Draw the jaws where the logged reading has them, dashed."""
+    """Draw the jaws at the logged reading's width, dashed."""
     if not isinstance(result, Estimate) or result.marks is None:
         return
     marks, unit = result.marks, max(picture.size) / 1000

@@ -8,7 +8,7 @@ from ui.report.case import ReportCase
 
 
 def record_facts(case: ReportCase) -> list[Block]:
-    """Return the record's name and fingerprint, whether it is whole, and all decisions."""
+    """Return the record's name and fingerprint, whether it is intact, and all decisions."""
     record = case.record
     if record is None:
         return [
@@ -20,9 +20,9 @@ def record_facts(case: ReportCase) -> list[Block]:
         ]
     sound = (
         "Its entries are chained, each to the one before, so that a later change shows. The "
-        "chain was checked and is whole."
+        "chain was checked and is intact."
         if not record.faults
-        else "Its check found faults: " + " ".join(record.faults)
+        else "Verification found faults: " + " ".join(record.faults)
     )
     blocks: list[Block] = [
         Heading("Record"),
@@ -47,7 +47,7 @@ def record_facts(case: ReportCase) -> list[Block]:
         *(
             (
                 f"station {review.station}",
-                review.state if review.stands else f"{review.state}; ended since",
+                review.state if review.stands else f"{review.state}; no longer in force",
                 review.who,
                 review.at,
                 review.why,
@@ -60,7 +60,7 @@ def record_facts(case: ReportCase) -> list[Block]:
         rows = tuple((what, state, who, minute(at), why) for what, state, who, at, why in decided)
         head = ("What", "Decision", "By", "When", "Why")
         blocks += [
-            Heading("Decisions of the review", 3),
+            Heading("Review decisions", 3),
             Grid(head, rows, (1.3, 1.3, 1.6, 1.7, 3.2)),
         ]
     return blocks

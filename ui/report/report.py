@@ -1,21 +1,21 @@
-"""The report worth signing: one inspection as PDF and as HTML.
+"""The report to be signed: one inspection as PDF and as HTML.
 
 ==================  =====================================================================
 module              does
 ==================  =====================================================================
-case                gathers what is shown: assessment, pictures, findings, the record's facts
+case                collects the content: assessment, pictures, findings, the record's facts
 content             puts it in order, as blocks (`blocks`): one content for both writers
-summary_page        the job, all findings in short, the list of stations
-measurements        tables of what was measured
-assessment          tables of what that was held against; earlier inspections
-record_section      fingerprint, decisions, what a signature stands for
+summary_page        the job, a summary of all findings, the list of stations
+measurements        tables of measurements
+assessment          tables of limits, severity and neighbours; earlier inspections
+record_section      fingerprint and decisions
 appendix            raw data
 photos              photographs with their marks
 drawings            the pages' charts as SVG, for both writers
-pdf                 sets the blocks as PDF: data for the template `report.typ`
-typeset             sets that, in a process of its own
-html                sets the same blocks as HTML
-letters             typefaces, and letters that none of them has
+pdf                 writes the blocks as PDF: data for the template `report.typ`
+typeset             typesets that, in a separate process
+html                writes the same blocks as HTML
+letters             typefaces, and characters that none of them has
 ==================  =====================================================================
 """
 

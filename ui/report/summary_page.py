@@ -1,7 +1,4 @@
-"""The report's first page: the job, where its review stands, and all findings in short.
-
-The report's list of stations: where each is, what is there, and how it came out.
-"""
+"""The annex's summary: the job, the state of its review, all findings in brief, the stations."""
 
 from __future__ import annotations
 
@@ -25,7 +22,7 @@ from vision.results import Estimate
 
 STATES = {
     "draft": "draft: not submitted for review",
-    "submitted": "submitted: not decided yet as a whole",
+    "submitted": "submitted: not yet decided as a whole",
     "sent back": "sent back",
     "reviewed": "reviewed",
     "closed": "closed",
@@ -40,7 +37,7 @@ def job(case: ReportCase) -> list[Block]:
     pairs = [
         ("Rope", log.rope.identity),
         ("Inspection", held.identity),
-        ("Day of inspection", held.on.isoformat()),
+        ("Date of inspection", held.on.isoformat()),
         ("Place", held.place or log.rope.site),
         ("Inspector", held.inspector),
         ("Reviewer", held.reviewer),
@@ -63,7 +60,7 @@ def job(case: ReportCase) -> list[Block]:
 
 
 def state_words(case: ReportCase) -> str:
-    """Return where the review stands, with the decision that it stands by."""
+    """Return the state of the review, with the last decision."""
     record = case.record
     if record is None:
         return "made from a folder, not from a record"
@@ -75,7 +72,7 @@ def state_words(case: ReportCase) -> str:
 
 
 def in_short(case: ReportCase) -> list[Block]:
-    """Return the first look, the figures that matter most, and what was counted."""
+    """Return the first concern, the most important figures, and counts."""
     assessment = case.assessment
     words: Counter[str] = Counter(
         comparison.word for comparison in assessment.crosscheck.comparisons
@@ -107,9 +104,9 @@ def in_short(case: ReportCase) -> list[Block]:
             "Local decrease",
             " ".join([*(one.words for one in local), *([LOCAL_GROUND] if local else [])])
             or (
-                "none seen"
+                "none detected"
                 if assessment.local
-                else "not looked for: fewer than 3 stations in two directions"
+                else "not assessed: fewer than 3 stations in two directions"
             ),
         ),
     ]
@@ -126,7 +123,7 @@ def in_short(case: ReportCase) -> list[Block]:
 
 
 def counts(seen: Mapping[str, int]) -> str:
-    """Return how often each word was said, the worst first.
+    """Return how often each word occurs, worst first.
 
     Examples
     --------
@@ -155,7 +152,7 @@ def _figures(assessment: Assessment) -> list[tuple[str, str]]:
         thin.append(
             f"by {source} station {least.station}: mean {shown(least.mean_mm)}, "
             f"U {shown(K * least.u_mean_mm)}"
-            + ("" if pct is None else f", {pct:+z.2f} % to nominal")
+            + ("" if pct is None else f", {pct:+z.2f} % from nominal")
         )
         most = max(sections, key=lambda section: section.ovality_mm)
         oval.append(
@@ -181,7 +178,7 @@ def _version() -> str:
 
 
 def stations(case: ReportCase) -> list[Block]:
-    """Return the stations with their place, note, what was taken at each, and what was said."""
+    """Return the stations with place, note, entries, agreement, verdicts and review."""
     assessment = case.assessment
     log = assessment.log
     photographs = Counter(result.station for result in log.results if isinstance(result, Estimate))
@@ -240,4 +237,4 @@ def _decision(case: ReportCase, station: int) -> str:
     if not mine:
         return ""
     last = mine[-1]
-    return f"{last.state} by {last.who}" + ("" if last.stands else "; ended since")
+    return f"{last.state} by {last.who}" + ("" if last.stands else "; no longer in force")

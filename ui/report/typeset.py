@@ -1,8 +1,7 @@
-"""A document set by typst, run by `ui.report.pdf` as a process of its own.
+"""Typeset a document with typst; run by `ui.report.pdf` as a separate process.
 
-Typst keeps what it worked out for the last ten documents, in case the next is like them: 75 MB a
-report with its photographs, 1 GB in a server, and it can't be told to let go. A process ends, and
-its memory with it.
+Typst caches its results for the last ten documents: 75 MB for a report with its photographs, 1 GB
+in a server, and the cache can't be cleared. When a process ends, its memory is freed.
 
 Usage: typeset.py FOLDER TEMPLATE FONTS writes FOLDER/TEMPLATE.pdf; nothing outside FOLDER is read.
 """
@@ -14,7 +13,7 @@ import typst
 
 
 def main(folder: str, template: str, fonts: str) -> None:
-    """Set one document."""
+    """Typeset one document."""
     typst.compile(
         str(Path(folder) / template),
         output=str(Path(folder) / f"{template}.pdf"),

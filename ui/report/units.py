@@ -1,6 +1,6 @@
-"""The annex in the rope's own units: what was written in millimetres is converted once, here.
+"""The annex in the rope's own units: text written in millimetres is converted once, here.
 
-Figures in tables come in the rope's units already; headings and the program's sentences don't.
+Figures in tables are already in the rope's units; headings and the program's sentences are not.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""A folder of one rope's inspection, added to a record as a whole; a second time adds nothing."""
+"""Add a folder of one rope's inspection to a record as a whole; a second time adds nothing."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ class Added:
     counts : dict of str to int
         How many of each kind were added.
     notes : tuple of str
-        What was assumed, or left as the record has it.
+        What was assumed, or left unchanged in the record.
     """
 
     counts: dict[str, int]
@@ -39,7 +39,7 @@ class Added:
 
 @dataclass(frozen=True, slots=True)
 class _Import:
-    """A folder on its way into a record: the open transaction, by whom and why, what was added."""
+    """A folder being added: the open transaction, who adds it and why, counts and notes."""
 
     batch: Record
     by: str
@@ -65,7 +65,7 @@ def read_photographs(folder: Path) -> tuple[tuple[PhotoFile, ...], tuple[str, ..
 
 
 def print_set_of(record: Record, folder: Path, print_set: str | None) -> str:
-    """Return the card set on a folder's photographs; empty where no print was checked.
+    """Return the card set on a folder's photographs; empty if no print was checked.
 
     Raises
     ------
@@ -91,16 +91,16 @@ def add_folder(
 ) -> Added:
     """Add a folder's rope, gauges, print checks, inspections, readings and photographs.
 
-    All is saved together, or nothing; the photographs wait to be measured then. What the record
-    holds already stays as it is there: a folder never changes an entry, and a reading that was
-    corrected since does not come back.
+    Everything is saved, or nothing; the photographs then wait to be measured. What the record
+    already holds stays unchanged: a folder never changes an entry, and a reading corrected since
+    does not come back.
 
     Parameters
     ----------
     record : Record
-        Where to.
+        The record to add to.
     folder : Path
-        Where the print checks are.
+        The folder with the print checks.
     read : Folder
         Its tables, from `inspection.folder.read_folder`.
     photographs : tuple of PhotoFile
@@ -113,7 +113,7 @@ def add_folder(
     Raises
     ------
     ValueError
-        If an inspection of the same name is one of another rope, or a file can't be read.
+        If an inspection of the same name belongs to another rope, or a file can't be read.
     """
     log = read.log
     manner = Manner(print_set_of(record, folder, print_set) if photographs else "")
@@ -164,8 +164,8 @@ def _add_inspection(adding: _Import, inspection: Inspection, readings: Sequence[
         rope = existing.inspection.rope
         if rope != inspection.rope:
             raise ValueError(
-                f"inspection '{identity}' of the record is one of rope '{rope}', and the folder's "
-                f"is '{inspection.rope}': give one of them another name."
+                f"inspection '{identity}' of the record is of rope '{rope}', and the folder's of "
+                f"rope '{inspection.rope}': rename one of them."
             )
         if existing.inspection != inspection:
             adding.notes.append(_differs("inspection", identity))
@@ -183,6 +183,6 @@ def _add_inspection(adding: _Import, inspection: Inspection, readings: Sequence[
 
 def _differs(what: str, name: str) -> str:
     return (
-        f"The record describes the {what} '{name}' otherwise; it was left as it is there. Change "
-        "it in the record, with its reason, if the folder is right."
+        f"The record describes the {what} '{name}' differently; the record's version was kept. If "
+        "the folder is right, change it in the record and give the reason."
     )

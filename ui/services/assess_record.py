@@ -1,4 +1,4 @@
-"""An inspection of the record: its log, and its screening with the findings saved beside it."""
+"""An inspection in a record: its log, and its screening with the findings saved in the record."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ LOOK_AGAIN = "Look at both edges in the photograph; where they sit right, read t
 
 @dataclass(frozen=True, slots=True)
 class AppliedLimits:
-    """Which limits figures are compared with, and how uncertainty counts at them.
+    """Which limits figures are compared with, and the decision rule.
 
     Parameters
     ----------
@@ -42,7 +42,7 @@ class AppliedLimits:
     rule_sets : tuple of str or None
         Names of published sets; None for the usual ones.
     own : tuple of Rule
-        Limits of one's own.
+        The user's own limits.
     """
 
     decision: DecisionRule = GUARD_2017
@@ -54,7 +54,7 @@ USUAL_LIMITS = AppliedLimits()
 
 
 def log_of(record: Record, identity: str) -> Log:
-    """Return an inspection's entries with what they can be held against.
+    """Return an inspection's entries with everything that they can be compared with.
 
     Raises
     ------
@@ -73,16 +73,15 @@ def log_of(record: Record, identity: str) -> Log:
 
 
 def assess_recorded(record: Record, identity: str) -> Assessment:
-    """Return all that can be said about an inspection, by the record's own limits, too."""
+    """Return an inspection's assessment, with the record's own limits included."""
     return assess(log_of(record, identity), own=own_rules(record))
 
 
 def screen_inspection(record: Record, identity: str, *, by: str) -> tuple[Finding, ...]:
-    """Screen an inspection as it stands, and save the findings in the record.
+    """Screen an inspection in its current state, and save the findings in the record.
 
-    The screening's findings come first. Behind them stand comparisons that are doubtful,
-    figures outside a limit and photographs that were refused, so that nothing that a reviewer
-    must see depends on a test's level.
+    The screening's findings come first. Doubtful comparisons, figures outside a limit and refused
+    photographs follow, so that nothing that a reviewer must see depends on a test's level.
     """
     return save_findings(record, assess_recorded(record, identity), by=by)[0]
 
@@ -95,9 +94,9 @@ def save_findings(
     Returns
     -------
     findings : tuple of Finding
-        What deserves a look.
+        The findings.
     changed : bool
-        False where the record said the same already, so that no event was added.
+        False if the record already held the same, so that no event was added.
     """
     identity = assessment.log.inspection.identity
     findings, changed = _save_findings(record, assessment, by=by)
@@ -111,7 +110,7 @@ def _save_findings(
 ) -> tuple[tuple[Finding, ...], bool]:
     identity = assessment.log.inspection.identity
     every = (*assessment.findings, *further_findings(assessment))
-    # where the rope may have lost section is looked at before any entry (a stable sort)
+    # a possible loss of section comes before any entry (the sort is stable)
     findings = tuple(sorted(every, key=lambda one: not asks_for_a_look_at_the_rope(one)))
     rank = review_rank(
         [finding for finding in assessment.findings if finding.code not in GAPS]
@@ -126,7 +125,7 @@ def _save_findings(
 
 
 def _keep_examination(record: Record, assessment: Assessment) -> None:
-    """Keep the comparisons and whose readings each finding is about, for the supervisor."""
+    """Save the comparisons and whose readings each finding concerns, for the supervisor."""
     log = assessment.log
     identity = log.inspection.identity
     entries = []
@@ -169,7 +168,7 @@ def _is_about(finding: Finding, reading: Reading) -> bool:
 def examine_all(
     record: Record, *, by: str, report: Callable[[float, str], None] = lambda _at, _what: None
 ) -> int:
-    """Screen every inspection that nobody has examined as it stands, oldest first.
+    """Screen every inspection not yet examined in its current state, oldest first.
 
     Parameters
     ----------
@@ -178,7 +177,7 @@ def examine_all(
     by : str
         Who examines.
     report : callable, optional
-        Told the share that is done, and which inspection comes next.
+        Called with the share done and the next inspection.
 
     Returns
     -------
@@ -193,7 +192,7 @@ def examine_all(
 
 
 def further_findings(assessment: Assessment) -> list[Finding]:
-    """Return what a reviewer must see although the screening raised nothing of it."""
+    """Return findings that a reviewer must see although the screening did not raise them."""
     raised = {place for finding in assessment.findings for place in finding.places}
     findings: dict[tuple[str, tuple[str, ...], str], Finding] = {}
     for comparison in assessment.crosscheck.comparisons:
@@ -210,7 +209,7 @@ def further_findings(assessment: Assessment) -> list[Finding]:
                     "1",
                     (comparison.place.words,),
                     p_value=comparison.p_value,
-                    innocent="Of twenty comparisons one is doubtful though nothing is wrong.",
+                    innocent="One comparison in twenty is doubtful although nothing is wrong.",
                     places=(comparison.place,),
                     about=(comparison.photo_name, comparison.gauge, comparison.typed),
                 ),

@@ -1,4 +1,4 @@
-"""A copy of a record beside it, by its day and time."""
+"""Back up a record beside it, in a folder named by date and time."""
 
 from __future__ import annotations
 
@@ -16,12 +16,12 @@ def back_up_now(record: Record) -> Backup:
     Raises
     ------
     RecordError
-        If it is kept in a database server, or the copy can't be made or does not verify.
+        If it is on a database server, or the copy can't be made or does not verify.
     """
     path = sqlite_path(record.access.engine)
     if path is None:
         raise RecordError(
-            "the record lives in a database server: back it up with the server's own dump tool, or "
+            "the record is on a database server: back it up with the server's own dump tool, or "
             "export it as JSON."
         )
     stamp = datetime.now(UTC).strftime("%Y-%m-%dT%H%M%SZ")

@@ -1,4 +1,4 @@
-"""Where bench checks are kept: beside the calibrated cameras, one for a phone and card set."""
+"""Bench checks, kept beside the calibrated cameras: one for each phone and card set."""
 
 from __future__ import annotations
 
@@ -16,12 +16,12 @@ NAME = "bench_checks.json"
 
 
 def bench_checks_file() -> Path:
-    """Return the file: beside that of the calibrated cameras."""
+    """Return the file of bench checks, beside that of the calibrated cameras."""
     return cameras_file().with_name(NAME)
 
 
 def known_bench_checks(file: Path | None = None) -> tuple[BenchCheck, ...]:
-    """Return the bench checks of this machine; none where there is no file.
+    """Return the bench checks of this machine; none if there is no file.
 
     Raises
     ------
@@ -33,12 +33,12 @@ def known_bench_checks(file: Path | None = None) -> tuple[BenchCheck, ...]:
 
 
 def keep_bench_check(check: BenchCheck, file: Path | None = None) -> Path:
-    """Keep a check in place of the earlier one of that phone and card set; return the file.
+    """Save a check, replacing an earlier one of that phone and card set; return the file.
 
     Raises
     ------
     ValueError
-        If the file is damaged (it is then left as it is) or cannot be written.
+        If the file is damaged (it is then left unchanged) or cannot be written.
     """
     place = file or bench_checks_file()
     key = f"{check.camera}; {check.print_set}"
@@ -67,5 +67,5 @@ def _from_dict(entry: Any, file: Path) -> BenchCheck:
         return check
     except (KeyError, TypeError, ValueError, OverflowError):
         raise ValueError(
-            f"{file.name} holds something that is no bench check; mend the file or move it away."
+            f"{file.name} holds an entry that is no bench check; repair the file or move it away."
         ) from None

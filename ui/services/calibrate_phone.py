@@ -1,4 +1,4 @@
-"""A phone calibrated from uploads: the board or cards, in the process that is bounded."""
+"""Calibrate a phone from uploaded photographs of the board or cards, in a limited process."""
 
 from __future__ import annotations
 
@@ -23,12 +23,12 @@ U_READ_MM = 0.2  # of one reading of the chequered field with a rule, mm
 
 @dataclass(frozen=True, slots=True)
 class PhoneCalibration:
-    """A calibration that was kept, and how it came out.
+    """A saved calibration and its quality.
 
     Parameters
     ----------
     camera : CalibratedCamera
-        What was kept.
+        The saved camera.
     u_focal_px : float
         Standard uncertainty of its focal length, px.
     left_out : tuple of str
@@ -47,23 +47,23 @@ def calibrate_phone(
     on: date,
     place: Path | None = None,
 ) -> PhoneCalibration:
-    """Calibrate a phone and keep it for all measurements from now on.
+    """Calibrate a phone and save it for all later measurements.
 
     Parameters
     ----------
     files : sequence of PhotoFile
         Photographs of the board, eight or more; or of ropes with the card, four or more.
     printed : (float, float) or None
-        Length of the chequered field along and across, as measured, mm; None where nobody did.
+        Measured length of the chequered field along and across, mm; None if not measured.
     on : date
-        The day.
+        Date of the calibration.
     place : Path, optional
         File of the calibrated cameras; this machine's own by default.
 
     Raises
     ------
     ValueError
-        If the photographs give no calibration, with the reason; or it can't be kept.
+        If the photographs give no calibration, with the reason; or it can't be saved.
     """
     stretch = (0.0, U_STRETCH) if printed is None else measured_stretch(*printed, U_READ_MM)
     with tempfile.TemporaryDirectory(prefix="board-") as folder:
@@ -83,7 +83,7 @@ def calibrate_phone(
 def adjusted(
     paths: Sequence[str], stretch: float, u_stretch: float, on: date
 ) -> tuple[dict[str, Any], float, tuple[str, ...]]:
-    """Return a camera's values, its focal length's uncertainty, px, and what was left out."""
+    """Return a camera's values, its focal length's uncertainty in px, and what was left out."""
     try:
         done = calibrate_photographs(paths, stretch=stretch, u_stretch=u_stretch, on=on)
     except NoBoardError as no_board:

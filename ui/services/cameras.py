@@ -1,4 +1,4 @@
-"""Where calibrated cameras are kept on this machine, for commands and pages alike."""
+"""The calibrated cameras of this machine, for commands and pages alike."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ CAMERAS_FILE = "ROPE_PHOTO_CAMERAS"
 
 
 def cameras_file() -> Path:
-    """Return the file of calibrated cameras: the user's own, or what the environment names."""
+    """Return the file of calibrated cameras: the user's own, or the one the environment names."""
     from platformdirs import user_data_path
 
     named = os.environ.get(CAMERAS_FILE)
@@ -38,7 +38,7 @@ def known_cameras(file: Path | None = None) -> dict[str, CalibratedCamera]:
 
 
 def calibrated_or_not(names: set[str], known: dict[str, CalibratedCamera]) -> str:
-    """Say in one sentence which of the cameras that took photographs are calibrated.
+    """Return a sentence on which of the cameras that took photographs are calibrated.
 
     Examples
     --------

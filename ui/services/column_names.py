@@ -1,4 +1,4 @@
-"""What a site's headings mean, kept by name on this machine for the next sheet of its kind."""
+"""Mappings of a site's headings, saved by name on this machine for its next sheets."""
 
 from __future__ import annotations
 
@@ -12,17 +12,19 @@ COLUMNS_FILE = "ROPE_PHOTO_COLUMNS"
 
 
 def columns_file() -> Path:
-    """Return the file of kept mappings: the user's own, or what the environment names."""
+    """Return the file of saved mappings: the user's own, or the one the environment names."""
     from platformdirs import user_data_path
 
-    told = os.environ.get(COLUMNS_FILE)
+    named = os.environ.get(COLUMNS_FILE)
     return (
-        Path(told) if told else user_data_path("rope-photo-check", appauthor=False) / "columns.json"
+        Path(named)
+        if named
+        else user_data_path("rope-photo-check", appauthor=False) / "columns.json"
     )
 
 
 def kept_columns(name: str) -> dict[str, str]:
-    """Return heading -> meaning of a mapping that was kept.
+    """Return heading -> meaning of a saved mapping.
 
     Raises
     ------
@@ -32,7 +34,7 @@ def kept_columns(name: str) -> dict[str, str]:
     kept = read_json(columns_file(), "mappings of columns")
     if name not in kept:
         raise ValueError(
-            f"no mapping of columns is saved as {name!r}; there are {', '.join(kept) or 'none'}."
+            f"no mapping of columns is saved as {name!r}; saved are: {', '.join(kept) or 'none'}."
         )
     mapping = kept[name]
     if not isinstance(mapping, dict) or not all(isinstance(one, str) for one in mapping.values()):
@@ -43,7 +45,7 @@ def kept_columns(name: str) -> dict[str, str]:
 
 
 def kept_names() -> list[str]:
-    """Return the names of the mappings that were kept; none where the file can't be read."""
+    """Return the names of the saved mappings; none if the file can't be read."""
     try:
         return sorted(read_json(columns_file(), "mappings of columns"))
     except ValueError:
@@ -51,7 +53,7 @@ def kept_names() -> list[str]:
 
 
 def keep_columns(name: str, mapping: Mapping[str, str]) -> None:
-    """Keep what headings mean under a name; one of the same name gives way.
+    """Save a mapping of headings under a name, replacing one of the same name.
 
     Raises
     ------

@@ -1,4 +1,4 @@
-"""A folder of photographs and trusted readings: measured, studied, and made ready for sending."""
+"""A folder of photographs and trusted readings: measured, compared, and prepared for sending."""
 
 from __future__ import annotations
 
@@ -19,20 +19,20 @@ from vision.target.print_scale import PrintCheck, check_to_dict, load_print_chec
 
 TABLE = "trusted.csv"
 CHECKS = "print_checks.json"
-FIRST_DAY = (1980, 1, 1, 0, 0, 0)  # the earliest that a ZIP file can say: no day at all
+FIRST_DAY = (1980, 1, 1, 0, 0, 0)  # the earliest date of a ZIP file, used for "no date"
 Measure = Callable[[Path, Settings], tuple[Result, ...]]
 LETTER = """\
 Photographs of ropes and bars beside a printed card, with trusted readings.
 
-I took these photographs and readings myself, or may pass them on. Names, place and time that the
-camera wrote beside the pictures were taken out, files and ropes were named anew, and I have looked
-at every picture: no person, sign, number plate or place can be made out in them.
+I took these photographs and readings myself, or am allowed to pass them on. The names, places and
+times stored in the files were removed, files and ropes were renamed, and I have looked at every
+picture: no person, sign, number plate or place can be recognised in them.
 
-Whoever receives this may keep it, measure it, publish what comes of it and pass it on, without
-asking me and without naming me (CC0 1.0, creativecommons.org/publicdomain/zero/1.0).
+Whoever receives this may keep it, measure it, publish the results and pass it on, without asking
+me and without naming me (CC0 1.0, creativecommons.org/publicdomain/zero/1.0).
 
-How the readings were taken (please fill in: gauge, its calibration, jaws, who read how often, the
-rope's load, what was done to clean it):
+How the readings were taken (please fill in: gauge, its calibration, jaws, who read and how often,
+the rope's load, how it was cleaned):
 
 """
 
@@ -46,11 +46,11 @@ class StudyFolder:
     place : Path
         The folder.
     readings : tuple of TrustedReading
-        Rows of its table, each with its photograph there.
+        Rows of its table; each one's photograph is in the folder.
     checks : dict of str to PrintCheck
         Card sets whose print was checked.
     without_reading : tuple of str
-        Photographs that the table does not name: they are left out, and said.
+        Photographs that the table does not name; they are left out and listed.
     """
 
     place: Path
@@ -76,20 +76,20 @@ def read_study_folder(folder: Path) -> StudyFolder:
     Parameters
     ----------
     folder : Path
-        Holds photographs, ``trusted.csv``, and ``print_checks.json`` where a print was checked.
+        Holds photographs, ``trusted.csv``, and ``print_checks.json`` if a print was checked.
 
     Raises
     ------
     ValueError
-        One sentence: what is missing or wrong, and what to do.
+        If something is missing or wrong; the message says what to do.
     """
     names = photographs_in(folder)
     if not (folder / TABLE).is_file():
-        raise ValueError(f"{folder} holds no {TABLE}: --template writes one to fill in.")
+        raise ValueError(f"{folder} holds no {TABLE}; --template writes one to fill in.")
     readings = read_trusted(folder / TABLE)
     absent = [one.photo for one in readings if one.photo not in names]
     if absent:
-        raise ValueError(f"{TABLE} names {absent[0]}, which is no photograph in {folder}.")
+        raise ValueError(f"{TABLE} names {absent[0]}, which is not a photograph in {folder}.")
     checks = load_print_checks(folder / CHECKS)
     unknown = sorted({one.card_set for one in readings} - {"", *checks})
     if unknown:
@@ -117,7 +117,7 @@ def template(folder: Path) -> bytes:
 
 
 def studied(folder: StudyFolder, settings: Settings, measure: Measure) -> GaugeStudy:
-    """Measure a folder's photographs and hold each against its reading.
+    """Measure a folder's photographs and compare each with its reading.
 
     Parameters
     ----------
@@ -126,13 +126,13 @@ def studied(folder: StudyFolder, settings: Settings, measure: Measure) -> GaugeS
     settings : Settings
         How to measure; each photograph with the print check of its card set.
     measure : callable
-        Measures one file; `PhotoError` where it is none.
+        Measures one file; raises `PhotoError` if it is not a photograph.
 
     Returns
     -------
     GaugeStudy
-        What they say. A photograph that shows several cards counts as refused: which of them the
-        reading belongs to is not said.
+        The comparison. A photograph that shows several cards counts as refused, because it is not
+        known which of them the reading belongs to.
     """
     photos = []
     for reading in folder.readings:
@@ -164,8 +164,8 @@ def _one(path: Path, settings: Settings, measure: Measure) -> Result:
 def to_send(folder: StudyFolder) -> bytes:
     """Return the folder as a ZIP file without names, place and time.
 
-    Photographs and ropes are named anew; of each photograph only pixels, camera and focal length
-    stay; of the print checks, which hold no names, only those of card sets that the table names.
+    Photographs and ropes are renamed. Of each photograph only pixels, camera and focal length stay;
+    of the print checks, which hold no names, only those of card sets that the table names.
 
     Raises
     ------
@@ -182,7 +182,7 @@ def to_send(folder: StudyFolder) -> bytes:
             try:
                 data, suffix = anonymous((folder.place / reading.photo).read_bytes())
             except (PhotoError, OSError) as wrong:
-                raise ValueError(f"{reading.photo} {wrong}; take it out of {TABLE}.") from wrong
+                raise ValueError(f"{reading.photo} {wrong}; remove it from {TABLE}.") from wrong
             name = f"photo-{number:03d}{suffix}"
             _put(out, name, data)
             renamed = replace(
@@ -205,7 +205,7 @@ def to_send(folder: StudyFolder) -> bytes:
 
 
 def _put(out: zipfile.ZipFile, name: str, data: bytes) -> None:
-    """Add a file without the day on which it was made."""
+    """Add a file without its date."""
     out.writestr(zipfile.ZipInfo(name, FIRST_DAY), data)
 
 

@@ -1,4 +1,4 @@
-"""The worst station of an inspection in a few figures: what the rope register shows of it."""
+"""The key figures of an inspection's worst station, for the rope register."""
 
 from __future__ import annotations
 
@@ -9,9 +9,9 @@ from inspection.worst_station import worst_station
 
 
 def key_figures(assessment: Assessment) -> KeyFigures | None:
-    """Return the worst station's figures; None where nothing was measured at any station.
+    """Return the worst station's figures; None if no station was measured.
 
-    It is the one that the sheet and the report name first (`inspection.worst_station`).
+    It is the station that the sheet and the report name first (`inspection.worst_station`).
     """
     worst = worst_station(assessment)
     if worst is None:

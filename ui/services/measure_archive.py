@@ -1,4 +1,4 @@
-"""Measure a photograph without the card, draw what was found in it, and take both into a record."""
+"""Measure a photograph without the card, draw the result on it, and add both to a record."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from vision.scale_rule.scale import ScaleRequest
 
 @dataclass(frozen=True, slots=True)
 class Shown:
-    """A photograph that was uploaded: its bytes, its preview, its own size (width, height)."""
+    """An uploaded photograph: its bytes, its preview, and its size (width, height)."""
 
     name: str
     sha256: str
@@ -26,29 +26,31 @@ class Shown:
 
 
 def archive_measured(data: bytes, name: str, request: ScaleRequest) -> tuple[Result, bytes]:
-    """Return what a photograph's file gives, and a small JPEG with what was found drawn on it."""
+    """Return a photograph's result, and a small JPEG with the result drawn on it."""
     photo = open_photo(data, name=name)
     answer = measure_with_scale(photo, request)
     return answer.result, preview_jpeg(draw_scaled_result(photo.pixels, answer))
 
 
 def add_figure(record: Record, identity: str, photo: Shown, result: Result, *, by: str) -> None:
-    """Add a photograph without the card with its figure to an inspection: both, or neither.
+    """Add a photograph without the card and its figure to an inspection: both, or neither.
 
-    It waits for nothing: the figure rests on points that a person set.
+    It does not enter the queue: the figure rests on points set by a person.
 
     Raises
     ------
     ValueError
-        If the figure is one of another photograph, there is no such inspection, or the record
+        If the figure belongs to another photograph, there is no such inspection, or the record
         can't be written.
     """
     if result.photo_sha256 != photo.sha256:
         raise ValueError(
-            f"{photo.name} is not the photograph that was measured: its file has changed "
-            "meanwhile; measure it again."
+            f"{photo.name} is not the photograph that was measured: its file has changed since; "
+            "measure it again."
         )
-    record.store_photograph(identity, photo.data)  # a slow store must not keep the record locked
+    record.store_photograph(
+        identity, photo.data
+    )  # before the transaction: a slow store must not lock the record
     record.store_photograph(identity, photo.preview)
     small = Preview(photo.preview, *photo.size)
     with record.transaction() as batch:

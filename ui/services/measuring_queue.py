@@ -1,10 +1,10 @@
-"""The queue: photographs are stored first, then measured by whatever program has the time.
+"""The queue: photographs are stored first, then measured by whichever program is free.
 
-Pages, phones and commands add photographs by `store_photographs` and by nothing else. One worker
-in each server process measures them (`start_worker`), one after the other, each in the process
-apart that has a limit of memory and time; a command measures them itself (`work_off`). What waits,
-and who is at it, stands in the record (`inspection.record.waiting`): neither a page that is left
-nor a program that is killed loses any.
+Pages, phones and commands add photographs only through `store_photographs`. One worker in each
+server process measures them (`start_worker`), one after the other, each in a separate process with
+limited memory and time; a command measures them itself (`work_off`). The record keeps what waits
+and who is working on it (`inspection.record.waiting`), so that nothing is lost when a page is left
+or a program is killed.
 """
 
 from __future__ import annotations
@@ -36,10 +36,10 @@ from vision.results import Estimate, Finding, Refusal, Result
 from vision.rope.tangent_cylinder import Hold, HoldKind
 from vision.target.print_scale import check_from_dict
 
-MOST_PHOTOGRAPHS = 400  # in one inspection: a hundred stations from four directions
-MOST_TRIES = 3  # a photograph that ended the whole program so often is not begun again
-MANY = 24  # from so many photographs on a command starts a process for each core
-LOOK_S = 1.0  # how often the worker looks what other programs have brought
+MOST_PHOTOGRAPHS = 400  # in one inspection: 100 stations from four directions
+MOST_TRIES = 3  # a photograph that crashed the program this often is not tried again
+MANY = 24  # photographs from which a command starts a process for each core
+LOOK_S = 1.0  # how often the worker checks for work from other programs
 SEND_AGAIN = "Take the photograph again, or send the camera's original file."
 
 _wake = threading.Event()
@@ -68,16 +68,16 @@ class PhotoFile:
 
 @dataclass(frozen=True, slots=True)
 class Stored:
-    """What became of files that were to be stored.
+    """The outcome of storing files.
 
     Parameters
     ----------
     added : tuple of str
-        Hashes of those that are in the record now, and wait.
+        Hashes of those that are now in the record and wait.
     known : tuple of str
-        Hashes of those that the inspection had before.
+        Hashes of those that the inspection already had.
     rejected : tuple of str
-        Why the others were not taken, a sentence each.
+        Why the others were rejected, a sentence each.
     """
 
     added: tuple[str, ...]
@@ -88,18 +88,18 @@ class Stored:
 def store_photographs(
     record: Record, identity: str, files: Sequence[PhotoFile], manner: Manner, *, by: str
 ) -> Stored:
-    """Store photographs in an inspection and let them wait to be measured.
+    """Store photographs in an inspection and queue them to be measured.
 
-    Nothing is decoded: what a file's first bytes say is looked at, and the rest is for the queue.
+    Nothing is decoded: only a file's first bytes are checked, the rest is left to the queue.
 
     Parameters
     ----------
     record : Record
-        Where to.
+        The record to add to.
     identity : str
         The inspection.
     files : sequence of PhotoFile
-        What arrived.
+        The files.
     manner : Manner
         How they are to be measured.
     by : str
@@ -108,8 +108,8 @@ def store_photographs(
     Raises
     ------
     RecordError
-        If the record or its store can't be written; those before are in it then. Asked again with
-        the same files, it goes on with the rest.
+        If the record or its store can't be written. Files stored before that stay stored; calling
+        it again with the same files continues with the rest.
     """
     there = {one.sha256 for one in record.inspection(identity).photographs}
     taken: dict[str, PhotoFile] = {}
@@ -125,7 +125,7 @@ def store_photographs(
             if len(there) + len(taken) >= MOST_PHOTOGRAPHS:
                 raise PhotoError(
                     f"is one too many: the inspection has {MOST_PHOTOGRAPHS} photographs, which "
-                    "are the most; begin another inspection for the rest"
+                    "are the most; start another inspection for the rest"
                 )
         except PhotoError as wrong:
             rejected.append(f"{file.name} {wrong}.")
@@ -139,12 +139,12 @@ def store_photographs(
 
 
 def waiting_count(record: Record, identity: str | None = None) -> Wait:
-    """Return how many photographs wait, and what is in the way if something is."""
+    """Return how many photographs wait, and the problem if there is one."""
     return waiting.waiting(record, identity)
 
 
 def ask_screening(record: Record, identity: str, *, by: str) -> None:
-    """Let the queue screen an inspection and save the findings, after its photographs."""
+    """Queue an inspection to be screened, and its findings saved, after its photographs."""
     waiting.ask_screening(record, identity, by=by)
     _wake.set()
 
@@ -152,9 +152,9 @@ def ask_screening(record: Record, identity: str, *, by: str) -> None:
 def measure_again(
     record: Record, identity: str, hashes: Sequence[str], manner: Manner, *, by: str, why: str
 ) -> None:
-    """Let photographs be measured again from their stored bytes, by another manner.
+    """Queue photographs to be measured again from their stored bytes, in another manner.
 
-    Their results stand until then; afterwards they stay in the events.
+    Their results stay valid until then, and remain in the events afterwards.
 
     Raises
     ------
@@ -162,13 +162,13 @@ def measure_again(
         If no reason is given, or the record can't take the request.
     """
     if not why.strip():
-        raise ValueError("photographs are measured again with a reason: say why.")
+        raise ValueError("measuring photographs again needs a reason: say why.")
     waiting.ask_measurement(record, identity, hashes, manner, Signed(by, why.strip()))
     _wake.set()
 
 
 def manner_of(opened: OpenInspection, sha256: str) -> Manner:
-    """Return how a photograph was last to be measured, or what its results say of that."""
+    """Return how a photograph was last requested to be measured, or what its results show."""
     for request in opened.requests:
         if request.sha256 == sha256:
             return request.manner
@@ -180,7 +180,7 @@ def manner_of(opened: OpenInspection, sha256: str) -> Manner:
 
 
 def work_once(record: Record, identity: str | None = None) -> bool:
-    """Do the next thing that waits, of one inspection or of all; False where there is none."""
+    """Do the next waiting task, of one inspection or of all; False if there is none."""
     task = waiting.claim(record, identity)
     if task is None:
         return False
@@ -190,13 +190,13 @@ def work_once(record: Record, identity: str | None = None) -> bool:
         else:
             _screen(record, task)
     except RecordError as wrong:
-        with suppress(RecordError):  # then the claim ends by itself
+        with suppress(RecordError):  # the claim then expires
             waiting.give_back(record, task, str(wrong))
     return True
 
 
 def work_off(record: Record, identity: str, report: Callable[[int], None] = lambda _: None) -> None:
-    """Work until nothing of an inspection waits; many photographs on all cores.
+    """Work until nothing of an inspection waits, on all cores if there are many photographs.
 
     Parameters
     ----------
@@ -205,12 +205,12 @@ def work_off(record: Record, identity: str, report: Callable[[int], None] = lamb
     identity : str
         The inspection.
     report : callable, optional
-        Is given how many still wait.
+        Called with the number that still wait.
 
     Raises
     ------
     RecordError
-        If something is in the way: what, in one sentence. They wait on.
+        If they can't be measured, with the problem in one sentence. They keep waiting.
     """
     waiting.try_again(record, identity)
     if waiting_count(record, identity).photographs >= MANY and (os.cpu_count() or 1) > 1:
@@ -223,11 +223,11 @@ def work_off(record: Record, identity: str, report: Callable[[int], None] = lamb
         left = waiting_count(record, identity)
         report(left.photographs)
         if left.problem:
-            raise RecordError(f"{left.photographs} photographs wait on: {left.problem}")
+            raise RecordError(f"{left.photographs} photographs are still waiting: {left.problem}")
         if not work_once(record, identity):
             if not left.photographs and not waiting.is_screening_due(record, identity):
                 return
-            time.sleep(0.05)  # another program is at it
+            time.sleep(0.05)  # another program is working on it
 
 
 def _work_in_process(where: str, photographs: str, identity: str) -> None:
@@ -242,7 +242,7 @@ def start_worker(opened: Callable[[], Record | None]) -> None:
     Parameters
     ----------
     opened : callable
-        Opens the record; None where there is none yet.
+        Opens the record; returns None while there is none.
     """
     threading.Thread(target=_work_on, args=(opened,), name="measuring queue", daemon=True).start()
 
@@ -255,8 +255,8 @@ def _work_on(opened: Callable[[], Record | None]) -> None:
             if record is None and (record := opened()) is not None:
                 waiting.list_again(record)
             worked = record is not None and work_once(record)
-        except Exception as wrong:  # the record is gone, say; it may come back
-            logging.getLogger(__name__).error("the queue rests: %s", wrong)
+        except Exception as wrong:  # e.g. the record is unreachable for a while
+            logging.getLogger(__name__).error("the queue pauses: %s", wrong)
             if record is not None:
                 record.close()
             record = None
@@ -291,7 +291,7 @@ def _measure(record: Record, task: Task) -> None:
         cameras=known_cameras(),
     )
     if task.tries > MOST_TRIES:
-        words = f"{photograph.name} ended the program {MOST_TRIES} times while it was measured."
+        words = f"{photograph.name} crashed the program {MOST_TRIES} times while being measured."
         answer = _refused(photograph, words)
     else:
         data = record.photographs.get(task.photo)
@@ -305,7 +305,7 @@ def _measure(record: Record, task: Task) -> None:
             answer = _refused(photograph, str(wrong))
         except RuntimeError:
             logging.getLogger(__name__).exception("%s could not be measured", photograph.name)
-            words = f"{photograph.name} could not be measured: the program has a fault."
+            words = f"{photograph.name} could not be measured because of a fault in the program."
             answer = _refused(photograph, words)
     answer = replace(answer, results=filed_as_before(answer.results, standing))
     waiting.save_answer(record, task, answer)
@@ -320,9 +320,9 @@ def _refused(photograph: Photograph, words: str) -> Answer:
 def measured(
     data: bytes, name: str, settings: Settings
 ) -> tuple[tuple[Result, ...], bytes, tuple[int, int], str]:
-    """Return what a photograph's file gives, its preview, its width and height, its camera's key.
+    """Return a photograph's results, its preview, its size (width, height) and its camera's key.
 
-    The size is in px; the key as in `vision.calibration.library.camera_key`.
+    The size is in px; the key is as in `vision.calibration.library.camera_key`.
     """
     photo = open_photo(data, name=name)
     height_px, width_px = photo.pixels.shape[:2]
@@ -331,20 +331,20 @@ def measured(
 
 
 def calibration_in_words(camera: CalibratedCamera) -> str:
-    """Return what tells a calibration from other ones of the same camera."""
+    """Return what distinguishes a calibration from others of the same camera."""
     day = "day not known" if camera.on is None else camera.on.isoformat()
     return f"{day}, {camera.photographs} photographs, {camera.rms_px:.3f} px"
 
 
 def _stays(result: Result) -> bool:
-    """Say whether no new measurement takes a result's place: a person's edge, or without a card."""
+    """Return whether a result is never replaced: an edge set by a person, or without the card."""
     return isinstance(result, Estimate) and (result.by_hand or result.without_card)
 
 
 def filed_as_before(results: Sequence[Result], standing: Sequence[Result]) -> tuple[Result, ...]:
-    """Return new results of a photograph, filed where a person put those that stand.
+    """Return new results of a photograph, filed where a person had filed the current ones.
 
-    Where a result stands that stays, the new one is left out.
+    Where a current result must stay, the new one is left out.
     """
     filed: list[Result] = []
     for result in results:

@@ -1,4 +1,4 @@
-"""The limits that a record's inspections are held against: published ones, and one's own."""
+"""The user's own limits, which a record keeps and applies beside the published ones."""
 
 from __future__ import annotations
 
@@ -12,12 +12,12 @@ from inspection.record.record import Record
 
 
 def own_sets(record: Record) -> dict[str, tuple[Rule, ...]]:
-    """Return the sets of limits of one's own that the record keeps; one given up is empty.
+    """Return the sets of the user's own limits that the record keeps; a withdrawn one is empty.
 
     Raises
     ------
     ValueError
-        If one can't be understood any more.
+        If one can no longer be read.
     """
     return {
         name: rules_from_json(json.dumps(values["rules"])) if values["rules"] else ()
@@ -26,17 +26,17 @@ def own_sets(record: Record) -> dict[str, tuple[Rule, ...]]:
 
 
 def own_rules(record: Record) -> tuple[Rule, ...]:
-    """Return all limits of one's own that the record keeps."""
+    """Return all of the user's own limits that the record keeps."""
     return tuple(rule for rules in own_sets(record).values() for rule in rules)
 
 
 def keep_rules(record: Record, name: str, text: str, *, by: str, why: str = "") -> int:
-    """Keep a set of limits from the text of a JSON file, and return how many there are.
+    """Save a set of limits from the text of a JSON file, and return how many there are.
 
     Raises
     ------
     ValueError
-        If they can't be understood, or the record can't be written.
+        If they can't be read, or the record can't be written.
     """
     rules = rules_from_json(text)
     keep_own_limits(record, name, {"rules": json.loads(text)}, by=by, why=why)
@@ -57,13 +57,13 @@ def one_rule(
     Parameters
     ----------
     rule_set, what, source : str
-        Name of the set, what it limits, and where it stands.
+        Name of the set, what it limits, and its source.
     least_mm : float or None
         Least mean diameter, mm.
     least_pct : float or None
         Largest decrease from the nominal diameter, %.
     ropes : sequence of str, optional
-        The ropes it is for; all where none is named.
+        The ropes it applies to; all if none is named.
 
     Raises
     ------

@@ -1,7 +1,7 @@
-"""Which print check, calibration and hold a photograph is measured by, and what came after it.
+"""The print check, calibration and hold that a photograph is measured with, and later ones.
 
-A print check that was made after the photographs counts for none of them until somebody says that
-it does: it may be of another printing. So it is offered, for exactly those that it fits.
+A print check made after the photographs is not applied until somebody asks for it: it may be of
+another printing. So it is offered, for exactly those photographs that it fits.
 """
 
 from __future__ import annotations
@@ -23,9 +23,9 @@ class Offer:
     Parameters
     ----------
     label : str
-        What stands on the button, e.g. "Apply this check to these 8 photographs".
+        Label of the button, e.g. "Apply this check to these 8 photographs".
     why : str
-        The reason that is kept beside the new results.
+        The reason recorded with the new results.
     hashes : tuple of str
         The photographs.
     manner : Manner
@@ -41,7 +41,7 @@ class Offer:
 def choose_check(
     checks: dict[str, PrintCheck], print_set: str | None, holder: str
 ) -> PrintCheck | None:
-    """Return the print check to measure by: the one named, or the only one; None if none is.
+    """Return the print check to measure with: the named one, or the only one; None if none.
 
     Raises
     ------
@@ -50,7 +50,7 @@ def choose_check(
     """
     if print_set is None and len(checks) > 1:
         raise ValueError(
-            f"{holder} holds {len(checks)} card sets; say which with --print-set: "
+            f"{holder} holds {len(checks)} card sets; choose one with --print-set: "
             f"{', '.join(sorted(checks))}."
         )
     if print_set is not None and print_set not in checks:
@@ -64,8 +64,8 @@ def choose_check(
 def usual_print_set(opened: OpenInspection, known: Mapping[str, object]) -> str:
     """Return the card set of an inspection's last photographs; else the record's only one.
 
-    With several in the record and none used yet it is not known which cards lie there, and a wrong
-    one would be worse than none: the answer is "".
+    With several in the record and none used yet it is not known which cards were used, and a wrong
+    print check would be worse than none: the answer is "".
     """
     asked = sorted(opened.requests, key=lambda request: request.event)
     used = [one.print_set for one in opened.results if isinstance(one, Estimate)]
@@ -80,7 +80,7 @@ def offers(
     checks: Mapping[str, PrintCheck],
     cameras: Mapping[str, CalibratedCamera],
 ) -> list[Offer]:
-    """Return what came after an inspection's photographs and fits some of them.
+    """Return print checks and calibrations later than an inspection's photographs that fit some.
 
     Parameters
     ----------
@@ -116,7 +116,7 @@ def offers(
 
 
 def _unchecked_on(estimate: Estimate, check: PrintCheck) -> bool:
-    """Say whether an estimate counts its card's print as unchecked, and a check is of that card."""
+    """Return whether an estimate's print is unchecked and a check is of that card."""
     source = f"unchecked {check.layout.name}"
     return not estimate.print_set and any(source in term.source for term in estimate.budget)
 
@@ -124,7 +124,7 @@ def _unchecked_on(estimate: Estimate, check: PrintCheck) -> bool:
 def _offer(
     opened: OpenInspection, results: list[Estimate], label: str, why: str, print_set: str | None
 ) -> list[Offer]:
-    """Return one offer for each manner in which the photographs were measured so far."""
+    """Return an offer for each manner in which the photographs have been measured."""
     by_manner: dict[Manner, list[str]] = {}
     for sha256 in dict.fromkeys(one.photo_sha256 for one in results):
         manner = manner_of(opened, sha256)
@@ -142,7 +142,7 @@ def _these(count: int) -> str:
 
 
 def can_be_measured_again(opened: OpenInspection) -> tuple[str, ...]:
-    """Return the photographs of which a new measurement would change what stands.
+    """Return the photographs whose results a new measurement would replace.
 
     Not those whose edges a person moved, nor those without the card.
     """

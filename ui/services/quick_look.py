@@ -1,4 +1,4 @@
-"""A photograph's diameter at once, without a rope or an inspection; it may be kept afterwards."""
+"""A photograph's diameter at once, without a rope or an inspection; it can be saved afterwards."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from vision.target.print_scale import check_from_dict
 
 @dataclass(frozen=True, slots=True)
 class QuickLook:
-    """What a photograph gave at first sight.
+    """The result of a photograph that belongs to no inspection yet.
 
     Parameters
     ----------
@@ -27,7 +27,7 @@ class QuickLook:
     results : tuple of Estimate or Refusal
         What was measured in it.
     print_set : str
-        Card set whose print check it was measured by; empty for none.
+        Card set whose print check was applied; empty for none.
     """
 
     file: PhotoFile
@@ -37,14 +37,14 @@ class QuickLook:
 
 
 def quick_look(record: Record, data: bytes, name: str) -> QuickLook:
-    """Measure a photograph that belongs to nothing yet.
+    """Measure a photograph that belongs to no inspection yet.
 
-    The record's print check counts where there is only one: the figure comes before any question.
+    The record's print check is applied if there is only one, so that no question is needed.
 
     Raises
     ------
     PhotoError
-        If the file is no photograph, or takes more than one may.
+        If the file is not a photograph, or exceeds the limits of memory and time.
     """
     checks = record.print_checks()
     print_set = next(iter(checks)) if len(checks) == 1 else ""
@@ -55,15 +55,15 @@ def quick_look(record: Record, data: bytes, name: str) -> QuickLook:
 
 
 def keep_look(record: Record, identity: str, look: QuickLook, *, by: str) -> None:
-    """File a photograph into an inspection, where it is measured like any other.
+    """Add a photograph to an inspection, where it is measured like any other.
 
     Raises
     ------
     ValueError
-        If the inspection has the photograph already, is closed, or the record can't be written.
+        If the inspection already has the photograph or is closed, or the record can't be written.
     """
     stored = store_photographs(record, identity, [look.file], Manner(look.print_set), by=by)
     if stored.known:
-        raise ValueError(f"{look.file.name} is in inspection {identity!r} already.")
+        raise ValueError(f"{look.file.name} is already in inspection {identity!r}.")
     if stored.rejected:
         raise ValueError(stored.rejected[0])

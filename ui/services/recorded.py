@@ -1,4 +1,4 @@
-"""From a record to what `ropephoto check` and reports need, and the findings back."""
+"""Read an inspection from a record for `ropephoto check` and reports, and save its findings."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from ui.services.assess_record import log_of, save_findings
 
 
 def named_or_latest(record: Record, inspection: str) -> str:
-    """Return the inspection that is named; the latest where none is.
+    """Return the named inspection, or the latest if none is named.
 
     Raises
     ------
@@ -26,19 +26,19 @@ def named_or_latest(record: Record, inspection: str) -> str:
 
 
 def recorded(record: Record, identity: str) -> Folder:
-    """Return an inspection's log with a note on photographs that gave nothing yet."""
+    """Return an inspection's log with a note on photographs not yet measured."""
     opened = record.inspection(identity)
     gave = {result.photo_sha256 for result in opened.results}
     open_ones = sum(one.sha256 not in gave for one in opened.photographs)
     notes = () if not open_ones else (
-        f"{open_ones} of the record's photographs were not measured yet; `ropephoto record "
-        "measure` does it.",
+        f"{open_ones} of the record's photographs have not been measured yet; measure them with "
+        "`ropephoto record measure`.",
     )  # fmt: skip
     return Folder(log_of(record, identity), (), notes)
 
 
 def save_assessed(record: Record, assessment: Assessment, revision: int, *, by: str) -> str:
-    """Save the findings of an assessment in the record; say what was saved.
+    """Save the findings of an assessment in the record; return a sentence on what was saved.
 
     Raises
     ------

@@ -1,4 +1,4 @@
-"""The sample inspection, taken into a record as if somebody had entered it."""
+"""The sample inspection, added to a record as if somebody had entered it."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ Progress = Callable[[float, str], None]
 
 
 def sample_folder() -> Path | None:
-    """Return the folder of the sample photographs; None where it was not copied along."""
+    """Return the folder of the sample photographs; None if it is not there."""
     for place in (Path(__file__).resolve().parents[2], Path.cwd()):
         if (place / "sample_images" / "truth.csv").exists():
             return place / "sample_images"
@@ -25,20 +25,20 @@ def sample_folder() -> Path | None:
 def load_sample(
     record: Record, folder: Path, *, by: str, report: Progress = lambda _, __: None
 ) -> str:
-    """Take the sample inspection into a record; return the inspection's identity.
+    """Add the sample inspection to a record; return the inspection's identity.
 
-    What is there already is kept, so a second try goes on where the first one stopped.
+    What is already there is kept, so a second try continues where the first one stopped.
 
     Parameters
     ----------
     record : Record
-        Where to.
+        The record to add to.
     folder : Path
         The sample folder.
     by : str
-        Who loads it.
+        Who adds it.
     report : callable, optional
-        Is given how far it is (0 to 1) and what is being done.
+        Called with the share done (0 to 1) and the current step.
 
     Raises
     ------
@@ -62,14 +62,14 @@ def load_sample(
         if identity not in {summary.identity for summary in writing.ranked()}:
             writing.add_inspection(log.inspection, by=by)
             writing.add_readings(identity, log.readings, by=by)
-    # the smooth bar is no part of this rope: it is there to try the method on
+    # without the smooth bar, which is not part of the rope: it is there to test the method
     photographs = sorted(path for path in folder.glob("*.jpg") if not path.name.startswith("bar"))
     files = [PhotoFile(path.name, path.read_bytes()) for path in photographs]
     store_photographs(record, identity, files, Manner(card_set), by=by)
     work_off(
         record,
         identity,
-        lambda left: report(1.0 - (left + 0.5) / (len(files) + 1), f"{left} photographs wait"),
+        lambda left: report(1.0 - (left + 0.5) / (len(files) + 1), f"{left} photographs waiting"),
     )
     report(1.0, "done")
     return identity

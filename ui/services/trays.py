@@ -1,8 +1,8 @@
-"""Photographs that belong to no inspection, kept until what they were taken for is done.
+"""Photographs that belong to no inspection, kept until they have been used.
 
-Boards for a calibration, a bar for the bench check, one without the card, one to be looked at.
-They lie on the disk, so that neither another page nor a restart costs one, and go once they were
-used, or after a day.
+Boards for a calibration, a bar for the bench check, one without the card, one for a quick look.
+They are kept on disk, so that they survive another page and a restart, and are deleted once used,
+or after a day.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from vision.photo.containers import PhotoError, kind_of
 
 Tray = Literal["boards", "bars", "archive", "looks"]
 TRAYS: tuple[Tray, ...] = get_args(Tray)
-# Where one is the most, the next one takes its place. More boards or bars add nothing but time.
+# Where the limit is 1, the next photograph replaces it. More boards or bars only add time.
 MOST: Mapping[Tray, int] = {"boards": 30, "bars": 30, "archive": 1, "looks": 1}
 KEPT_S = 24 * 3600.0
 _OWNER, _SHA256 = re.compile("[0-9a-f]{24}"), re.compile("[0-9a-f]{64}")
@@ -44,12 +44,12 @@ class TrayPhotograph:
 
 
 def put_in_tray(owner: str, tray: Tray, file: PhotoFile) -> None:
-    """Keep a photograph in somebody's tray; one that is there already stays.
+    """Keep a photograph in somebody's tray; one that is already there stays.
 
     Raises
     ------
     ValueError
-        If it is no photograph, or the tray is full.
+        If it is not a photograph, or the tray is full.
     OSError
         If it can't be kept.
     """
@@ -57,7 +57,7 @@ def put_in_tray(owner: str, tray: Tray, file: PhotoFile) -> None:
         kind_of(file.data)
     except PhotoError as wrong:
         raise ValueError(f"{file.name} {wrong}.") from wrong
-    _let_go_of_old()
+    _delete_old()
     place, there = _place(owner, tray), in_tray(owner, tray)
     if file.sha256 in {one.sha256 for one in there}:
         return
@@ -66,7 +66,7 @@ def put_in_tray(owner: str, tray: Tray, file: PhotoFile) -> None:
     elif len(there) >= MOST[tray]:
         raise ValueError(
             f"{file.name} is one too many: {MOST[tray]} photographs are the most, and 12 are "
-            "enough; use those that are there, or take some out."
+            "enough; use those that are there, or remove some."
         )
     place.mkdir(mode=0o700, parents=True, exist_ok=True)
     with tempfile.NamedTemporaryFile(dir=place, prefix=".", delete=False) as whole:
@@ -75,7 +75,7 @@ def put_in_tray(owner: str, tray: Tray, file: PhotoFile) -> None:
 
 
 def in_tray(owner: str, tray: Tray) -> tuple[TrayPhotograph, ...]:
-    """Return what lies in somebody's tray, the first that came first."""
+    """Return the photographs in somebody's tray, in order of arrival."""
     found = []
     for path in _files(owner, tray):
         try:
@@ -87,30 +87,30 @@ def in_tray(owner: str, tray: Tray) -> tuple[TrayPhotograph, ...]:
 
 
 def read_from_tray(owner: str, tray: Tray, sha256: str) -> PhotoFile:
-    """Return a photograph that lies in somebody's tray.
+    """Return a photograph in somebody's tray.
 
     Raises
     ------
     ValueError
-        If it does not lie there any more.
+        If it is no longer there.
     """
     try:
         whole = (_place(owner, tray) / _checked(_SHA256, sha256)).read_bytes()
     except FileNotFoundError:
-        raise ValueError("the photograph is not kept any more; give it again.") from None
+        raise ValueError("the photograph is no longer kept; send it again.") from None
     name, _, data = whole.partition(b"\n")
     return PhotoFile(json.loads(name), data)
 
 
 def empty_tray(owner: str, tray: Tray, *, only: str = "") -> None:
-    """Let go of what lies in somebody's tray, or of the one photograph with a hash."""
+    """Delete the photographs in somebody's tray, or only the one with a hash."""
     for path in _files(owner, tray):
         if only in ("", path.name):
             path.unlink(missing_ok=True)
 
 
 def tray_of(name: str) -> Tray:
-    """Return the tray of a name.
+    """Return the tray with a name.
 
     Raises
     ------
@@ -132,7 +132,7 @@ def _place(owner: str, tray: Tray) -> Path:
 
 def _checked(form: re.Pattern[str], name: str) -> str:
     if not form.fullmatch(name):
-        raise ValueError(f"{name!r:.70} names no photograph's place.")
+        raise ValueError(f"{name!r:.70} is not the name of a photograph's place.")
     return name
 
 
@@ -141,8 +141,8 @@ def _files(owner: str, tray: Tray) -> list[Path]:
     return [one for one in place.iterdir() if _SHA256.fullmatch(one.name)] if place.is_dir() else []
 
 
-def _let_go_of_old() -> None:
-    """Let go of trays that nothing came into for a day, and of what they held."""
+def _delete_old() -> None:
+    """Delete trays to which nothing was added for a day."""
     for owner in _all().iterdir() if _all().is_dir() else ():
         for tray in owner.iterdir():
             if time.time() - tray.stat().st_mtime > KEPT_S:

@@ -1,8 +1,8 @@
-"""Who is logged in, kept on the server: a login ends when somebody says so, and after 12 hours.
+"""Logins, kept on the server: a login ends on logout, and after 12 hours at the latest.
 
 The provider's cookie alone would open the pages for as long as it lasts, wherever it is copied to.
-So every login gets a random token beside it, of which only the hash is kept here, in a small SQLite
-file that all server processes of the machine share.
+So every login also gets a random token. Only its hash is kept here, in a small SQLite file that
+all server processes of the machine share.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ TOKEN_BYTES = 32  # 256 bits; OWASP ASVS 4.0, 3.2.2 asks for 64
 
 
 def begin(email: str) -> str:
-    """Note a login and return its token, which the browser keeps in a cookie."""
+    """Store a login and return its token, which the browser keeps in a cookie."""
     token = secrets.token_urlsafe(TOKEN_BYTES)
     with _logins() as logins:
         logins.execute("DELETE FROM logins WHERE began < ?", (time.time() - LONGEST_S,))
@@ -33,7 +33,7 @@ def begin(email: str) -> str:
 
 
 def goes_on(token: str, email: str) -> bool:
-    """Say whether a login is this person's, was not ended, and began less than 12 hours ago."""
+    """Return whether a login is this person's, has not ended and is less than 12 hours old."""
     query = "SELECT 1 FROM logins WHERE token = ? AND email = ? AND began > ?"
     with _logins() as logins:
         found = logins.execute(
@@ -43,19 +43,19 @@ def goes_on(token: str, email: str) -> bool:
 
 
 def end_all(email: str) -> None:
-    """End every login of a person, in whichever browser."""
+    """End every login of a person, in all browsers."""
     with _logins() as logins:
         logins.execute("DELETE FROM logins WHERE email = ?", (email,))
 
 
 def token_hash(token: str) -> str:
-    """Return what is kept of a token: who reads the file can't use it."""
+    """Return the hash that is kept of a token: a reader of the file can't use it."""
     return hashlib.sha256(token.encode()).hexdigest()
 
 
 @contextmanager
 def open_tokens(table: str) -> Iterator[sqlite3.Connection]:
-    """Open the file of tokens, its table made if need be; what is done is kept if all of it is."""
+    """Open the file of tokens in a transaction; its table is created if missing."""
     file = Path(os.environ[LOGINS_FILE])
     file.parent.mkdir(parents=True, exist_ok=True)
     if not file.exists():

@@ -1,9 +1,9 @@
-"""Which phones may add to which inspection: short-lived tokens, kept as hashes on the server.
+"""Which phones can add to which inspection: short-lived tokens, kept as hashes on the server.
 
-A token is for one inspection and one person. It comes to the phone behind the ``#`` of a link in a
-QR code, which no browser sends on by itself, and back in a header; no cookie, so another site's
-page can't use it. Whoever has the link has what it allows: photographs and readings of that
-inspection, until it ends or is taken back.
+A token is for one inspection and one person. The phone gets it after the ``#`` of a link in a QR
+code, which no browser sends, and returns it in a header. It is not a cookie, so another site's
+page can't use it. Anybody with the link has what it allows, the photographs and readings of that
+inspection, until the token ends or is revoked.
 """
 
 from __future__ import annotations
@@ -35,9 +35,9 @@ class Grant:
     inspection : str
         The inspection.
     person, email : str
-        Whose name stands beside what the phone adds; no e-mail address without a team.
+        Who is recorded for what the phone adds; no e-mail address without a team.
     print_set : str
-        Card set on the photographs; empty where its print is not checked.
+        Card set on the photographs; empty if its print is not checked.
     ends : float
         When it ends, seconds since 1970.
     """
@@ -51,7 +51,7 @@ class Grant:
 
 
 def begin(grant: Grant) -> str:
-    """Note a grant and return its token."""
+    """Store a grant and return its token."""
     token = secrets.token_urlsafe(TOKEN_BYTES)
     row = (token_hash(token), grant.record, grant.inspection, grant.person, grant.email)
     with _phones() as phones:
@@ -63,7 +63,7 @@ def begin(grant: Grant) -> str:
 
 
 def grant_of(token: str) -> Grant | None:
-    """Return what a token allows; None where it is none, has ended or was taken back."""
+    """Return what a token allows; None if it is unknown, has ended or was revoked."""
     if TOKEN.fullmatch(token) is None:
         return None
     query = (

@@ -1,8 +1,8 @@
-"""Who may do what: people and roles from a team file, and which screen needs which role.
+"""Permissions: people and roles from a team file, and which screen needs which role.
 
-Plain functions without widgets. Without a team file there is one person on one machine, who may
-do everything; with one, a login says who somebody is and the file says what they may do. The
-file is read anew for each question, so that a role that is taken away is gone at once.
+Plain functions without widgets. Without a team file there is one person on one machine, who can
+do everything. With one, a login says who somebody is, and the file what they can do. The file is
+read again for each check, so that a removed role ends at once.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from urllib.parse import urlsplit
 
 from inspection.model.names import checked_name, same_person
 
-TEAM_FILE = "ROPE_PHOTO_TEAM"  # where `ropephoto page --team` says which team file is meant
+TEAM_FILE = "ROPE_PHOTO_TEAM"  # set by `ropephoto page --team`: the path of the team file
 Role = Literal["inspector", "reviewer", "supervisor"]
 ROLES: tuple[Role, ...] = get_args(Role)
 LOGIN_NEEDS = (
@@ -26,9 +26,9 @@ LOGIN_NEEDS = (
     "client_secret",
     "server_metadata_url",
 )
-SHORTEST_SECRET = 32  # characters; the cookie that says who somebody is is signed with it
+SHORTEST_SECRET = 32  # characters; it signs the cookie that identifies a person
 
-# One of these roles is needed; every screen is named here, and one that is not opens for nobody.
+# One of these roles is needed; a screen that is not named here opens for nobody.
 SCREENS: Mapping[str, tuple[Role, ...]] = {
     "start": ROLES,
     "rope": ("inspector",),
@@ -44,8 +44,8 @@ SCREENS: Mapping[str, tuple[Role, ...]] = {
     "record": ("supervisor",),
 }
 
-# What changes where an inspection stands, and what all of a yard rely on. The record asks more of
-# a reviewer: nobody decides about what they read.
+# Actions that change an inspection's state, or what a whole site relies on. The record also keeps
+# reviewers from deciding about their own readings.
 Action = Literal["submit", "observe", "review", "close", "take back", "limits", "gauges", "record"]
 ACTIONS: Mapping[Action, tuple[Role, ...]] = {
     "submit": ("inspector",),
@@ -60,21 +60,21 @@ ACTIONS: Mapping[Action, tuple[Role, ...]] = {
 
 
 class AccessError(ValueError):
-    """Somebody may not do what they asked for, or the team file can't be used."""
+    """A person lacks the permission, or the team file can't be used."""
 
 
 @dataclass(frozen=True, slots=True)
 class Person:
-    """Somebody before the pages.
+    """A person who uses the pages.
 
     Parameters
     ----------
     name : str
-        As it stands in the record beside whatever they enter.
+        Their name in the record, with everything they enter.
     email : str
-        As their login says it; empty for one person on one machine, who does not log in.
+        The address of their login; empty for one person on one machine, who does not log in.
     roles : frozenset of str
-        What they may do: "inspector", "reviewer", "supervisor".
+        Their roles: "inspector", "reviewer", "supervisor".
     """
 
     name: str
@@ -83,17 +83,17 @@ class Person:
 
     @property
     def sees_all(self) -> bool:
-        """Whether all inspections are theirs to see; an inspector sees their own ones only."""
+        """Whether they can see all inspections; an inspector sees only their own."""
         return bool(self.roles & {"reviewer", "supervisor"})
 
 
 def local_user(name: str) -> Person:
-    """Return the one person of a machine without a team file; all roles are theirs."""
+    """Return the one person of a machine without a team file, with all roles."""
     return Person(name, "", frozenset(ROLES))
 
 
 def may_open(person: Person, screen: str) -> bool:
-    """Say whether one of the person's roles opens a screen.
+    """Return whether one of the person's roles opens a screen.
 
     Examples
     --------
@@ -104,7 +104,7 @@ def may_open(person: Person, screen: str) -> bool:
 
 
 def require_role(person: Person, screen: str) -> Person:
-    """Return the person if they may open a screen.
+    """Return the person if they are allowed to open a screen.
 
     Raises
     ------
@@ -115,19 +115,19 @@ def require_role(person: Person, screen: str) -> Person:
         needed = " or ".join(SCREENS.get(screen, ())) or "a role that nobody has"
         has = ", ".join(sorted(person.roles)) or "no role"
         raise AccessError(
-            f"this page is for the {needed}; {person.name} is here as {has}. Whoever keeps the "
-            "team file can change that."
+            f"this page is for the {needed}; {person.name} is here as {has}. Ask whoever keeps "
+            "the team file."
         )
     return person
 
 
 def may_do(person: Person, action: Action) -> bool:
-    """Say whether one of the person's roles allows an action."""
+    """Return whether one of the person's roles allows an action."""
     return not person.roles.isdisjoint(ACTIONS[action])
 
 
 def require_action(person: Person, action: Action) -> Person:
-    """Return the person if they may do something.
+    """Return the person if they are allowed an action.
 
     Raises
     ------
@@ -161,7 +161,7 @@ def read_team(path: str | Path) -> dict[str, Person]:
     ------
     AccessError
         If it can't be read, a person lacks a name or has an unknown role, or two people share a
-        name or an address: one sentence that says which.
+        name or an address; the message says which.
     """
     people = _tables(path).get("people")
     if not isinstance(people, dict) or not people:
@@ -178,7 +178,7 @@ def read_team(path: str | Path) -> dict[str, Person]:
             if same_person(person.name, other.name):
                 raise AccessError(
                     f"the team file {path} gives the name {person.name!r} to {other.email} and "
-                    f"to {email}; the record tells people apart by it: give each their own."
+                    f"to {email}; the record identifies people by name: give each their own."
                 )
         team[_address(email)] = person
     return team
@@ -198,33 +198,33 @@ def check_login(path: str | Path) -> str:
     missing = [key for key in LOGIN_NEEDS if not str(login.get(key) or "").strip()]
     if missing:
         raise AccessError(
-            f"the section [auth] of the team file {path} lacks {', '.join(missing)}; the login "
-            "needs it."
+            f"the section [auth] of the team file {path} lacks {', '.join(missing)}, which the "
+            "login needs."
         )
     if len(str(login["cookie_secret"])) < SHORTEST_SECRET:
         raise AccessError(
             f"cookie_secret in the team file {path} has {len(str(login['cookie_secret']))} "
-            f"characters; give it {SHORTEST_SECRET} or more that nobody can guess."
+            f"characters; make it {SHORTEST_SECRET} or more random characters."
         )
-    asked = str(login["redirect_uri"])
-    parts = urlsplit(asked)
+    redirect = str(login["redirect_uri"])
+    parts = urlsplit(redirect)
     if parts.scheme not in ("http", "https") or not parts.hostname:
         raise AccessError(
-            f"redirect_uri in the team file {path} is {asked!r}; it is the whole address of the "
-            "pages, e.g. https://ropes.example.org/oauth2callback."
+            f"redirect_uri in the team file {path} is {redirect!r}; it must be the full address "
+            "of the pages, e.g. https://ropes.example.org/oauth2callback."
         )
     if parts.path != "/oauth2callback":
         raise AccessError(
-            f"redirect_uri in the team file {path} is {asked!r}; it must end in /oauth2callback "
-            "right behind the host."
+            f"redirect_uri in the team file {path} is {redirect!r}; its path must be "
+            "/oauth2callback."
         )
     return f"{parts.scheme}://{parts.netloc}"
 
 
 def accepts_unverified(path: str | Path) -> bool:
-    """Say whether the team file takes addresses of which the provider says nothing.
+    """Return whether the team file accepts addresses that the provider does not call verified.
 
-    Its table [login] says so with ``accept_unverified_email = true``.
+    Its table [login] then has ``accept_unverified_email = true``.
     """
     login = _tables(path).get("login")
     return isinstance(login, dict) and login.get("accept_unverified_email") is True
@@ -233,19 +233,19 @@ def accepts_unverified(path: str | Path) -> bool:
 def person_of(
     claims: Mapping[str, Any], team: Mapping[str, Person], *, unverified: bool = False
 ) -> Person | None:
-    """Return whom a login's claims mean; None for somebody whom the team file does not name.
+    """Return the person whom a login's claims identify; None if the team file does not name them.
 
     Parameters
     ----------
     claims : mapping
-        What the login says: "email" and, from most providers, "email_verified" (OpenID Connect
-        Core 1.0, section 5.1). An address that the provider does not call verified counts for
-        nothing, because anybody may have typed it.
+        The login's "email" and, from most providers, "email_verified" (OpenID Connect Core 1.0,
+        section 5.1). An address that the provider does not call verified is not accepted, because
+        anybody may have typed it.
     team : mapping of str to Person
         As `read_team` returns it.
     unverified : bool, optional
-        Whether an address counts of which the provider does not say that it is verified; one that
-        it calls unverified never does.
+        Whether an address is accepted although the provider does not say that it is verified; one
+        that it calls unverified never is.
     """
     if str(claims.get("email_verified", unverified)).strip().lower() not in ("true", "1"):
         return None
@@ -253,7 +253,7 @@ def person_of(
 
 
 def person_named(email: str, team: Mapping[str, Person]) -> Person | None:
-    """Return whom of a team an e-mail address means, None where it means nobody."""
+    """Return the person of a team with an e-mail address, None if there is none."""
     return team.get(_address(email))
 
 
@@ -264,7 +264,7 @@ def _tables(path: str | Path) -> dict[str, Any]:
         why = wrong.strerror or "it can't be read"
         raise AccessError(f"the team file {path} can't be read: {why}.") from wrong
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as wrong:
-        raise AccessError(f"the team file {path} is no TOML file: {wrong}.") from wrong
+        raise AccessError(f"the team file {path} is not a TOML file: {wrong}.") from wrong
 
 
 def _person(path: str | Path, email: str, entry: object) -> Person:
@@ -278,20 +278,22 @@ def _person(path: str | Path, email: str, entry: object) -> Person:
         raise AccessError(f"the team file {path}, {email}: {wrong}") from wrong
     roles = entry.get("roles", [])
     if not isinstance(roles, list):
-        raise AccessError(f'the team file {path}, {email}: roles is a list, e.g. ["reviewer"].')
+        raise AccessError(
+            f'the team file {path}, {email}: roles must be a list, e.g. ["reviewer"].'
+        )
     unknown = [role for role in roles if role not in ROLES]
     if unknown:
         raise AccessError(
-            f"the team file {path} gives {email} the role {unknown[0]!r}; there are "
-            f"{', '.join(ROLES)}."
+            f"the team file {path} gives {email} the role {unknown[0]!r}; the roles "
+            f"are {', '.join(ROLES)}."
         )
     return Person(name, email.strip(), frozenset(roles))
 
 
 def _address(email: str) -> str:
-    """Return an address to compare by: capitals don't matter, and nothing else is made alike.
+    """Return an address for comparison: case is ignored, and nothing else is changed.
 
-    Letters outside ASCII stay as they are: some of them turn into others as small letters, and a
+    Letters outside ASCII keep their case: some become a different letter in lower case, and a
     look-alike address must not become somebody else's.
     """
     email = email.strip()
