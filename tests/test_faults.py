@@ -1,7 +1,7 @@
-"""FAULTS.md: what may go wrong and what people see, as the tests that show it say.
+"""FAULTS.md: what can go wrong and what people then see, taken from the tests that show it.
 
-A test that shows a fault carries the mark ``fault``: what goes wrong, and what is seen then. After
-a change of such tests, `python tests/test_faults.py` writes the page anew.
+A test that shows a fault has the mark ``fault``: what goes wrong, and what is seen then. After a
+change to such tests, `python tests/test_faults.py` rewrites the page.
 """
 
 from __future__ import annotations
@@ -23,14 +23,14 @@ ROOMS = {
     "inspection": "Tables and the record",
     "ui": "Commands, pages and reports",
     "browser": "In a browser",
-    "fuzz": "Anything at all",
+    "fuzz": "Arbitrary input",
 }
 PROMISE = re.compile(r"`([\w/]+\.py)::(\w+)`")
 
 
 @dataclass(frozen=True)
 class Fault:
-    """What goes wrong, what people see then, and the test that shows it."""
+    """What goes wrong, what people then see, and the test that shows it."""
 
     what: str
     seen: str
@@ -38,7 +38,7 @@ class Fault:
 
 
 def faults_in(path: Path) -> Iterator[Fault]:
-    """Yield the faults that the marks of a file's tests name, in their order."""
+    """Yield the faults named by the marks of a file's tests, in order."""
     for node in ast.parse(path.read_text(encoding="utf-8")).body:
         if isinstance(node, ast.FunctionDef):
             for mark in node.decorator_list:
@@ -57,7 +57,7 @@ def page() -> str:
     """Return the whole page."""
     lines = [
         "# Faults, and what people see", "",
-        "Written by `python tests/test_faults.py` from the tests' marks: change those, not this.",
+        "Written by `python tests/test_faults.py` from the tests' marks; edit those, not this.",
     ]  # fmt: skip
     for room, title in ROOMS.items():
         lines += ["", f"## {title}", "", "| fault | what is seen | test |", "|---|---|---|"]
@@ -66,19 +66,19 @@ def page() -> str:
 
 
 def test_the_page_of_faults_is_what_the_tests_say() -> None:
-    told = [one for room in ROOMS for one in faults(room)]
-    assert len(told) >= 45
-    assert len({one.what for one in told}) == len(told), "a fault stands in the list twice"
+    listed = [one for room in ROOMS for one in faults(room)]
+    assert len(listed) >= 45
+    assert len({one.what for one in listed}) == len(listed), "a fault is listed twice"
     assert PAGE.read_text(encoding="utf-8") == page(), "run `python tests/test_faults.py`"
 
 
 def test_every_promise_names_a_test_that_is_there() -> None:
-    told = PROMISES.read_text(encoding="utf-8")
-    rows = [line for line in told.splitlines() if line.startswith("| ")][1:]
+    text = PROMISES.read_text(encoding="utf-8")
+    rows = [line for line in text.splitlines() if line.startswith("| ")][1:]
     assert len(rows) >= 12
     for row in rows:
         named = PROMISE.findall(row)
-        assert named, f"no test holds this promise: {row}"
+        assert named, f"no test is named for this promise: {row}"
         for file, name in named:
             tree = ast.parse((TESTS / file).read_text(encoding="utf-8"))
             names = {node.name for node in ast.walk(tree) if isinstance(node, ast.FunctionDef)}

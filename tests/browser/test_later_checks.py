@@ -32,7 +32,7 @@ def estimates(results: tuple[Result, ...]) -> list[Estimate]:
 
 
 @pytest.mark.fault(
-    "a print check is made after the photographs were measured",
+    "a print check made after the photographs were measured",
     "`Apply the print check demo-set to these 8 photographs`; the older figures stay in the record",
 )
 def test_a_print_check_that_came_later_is_applied_to_the_photographs(

@@ -20,8 +20,8 @@ if TYPE_CHECKING:
 
 
 @pytest.mark.fault(
-    "the database's server restarts, in a browser",
-    "the record's sentence, and `Try again`; once it answers, every field shows what was typed",
+    "the database server restarts, in a browser",
+    "the record's message, and `Try again`; once it answers, every field shows what was typed",
 )
 def test_what_was_typed_stands_there_again_once_the_database_is_back(
     page: Page,

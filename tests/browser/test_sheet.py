@@ -175,8 +175,8 @@ class Line:
 
 
 @pytest.mark.fault(
-    "the line between browser and server is cut while readings are typed into the sheet",
-    "`saving ...` beside them; they are entered once, when it is there again",
+    "the connection between browser and server is lost while readings are typed into the sheet",
+    "`saving ...` beside them; they are entered exactly once, when it is back",
 )
 def test_readings_typed_while_the_line_is_cut_are_entered_after_it(
     page: Page, empty_sheet: tuple[str, Path]
@@ -205,8 +205,8 @@ def test_readings_typed_while_the_line_is_cut_are_entered_after_it(
 
 
 @pytest.mark.fault(
-    "the page is loaded anew, or its server started anew, while a reading is half typed",
-    "it stands in its field, marked `not entered yet`",
+    "the page reloaded, or its server restarted, while a reading is half typed",
+    "it is still in its field, marked `not entered yet`",
 )
 def test_a_half_typed_reading_outlives_a_reload_and_a_new_server(
     page: Page, tmp_path: Path, serve: Callable[..., AbstractContextManager[str]],
@@ -273,8 +273,8 @@ def test_the_address_holds_the_inspection_over_reload_second_window_and_back(
 
 
 @pytest.mark.fault(
-    "the server is slow, and a reading was typed just before the link to the next page",
-    "the next page, once; Back is the sheet",
+    "a slow server, and a reading typed just before the link to the next page is followed",
+    "the next page opens, once; Back leads to the sheet",
 )
 def test_a_slow_answer_brings_nobody_back_to_the_page_they_left(
     page: Page, empty_sheet: tuple[str, Path]

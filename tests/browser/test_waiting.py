@@ -114,7 +114,7 @@ def places(now: OpenInspection) -> set[tuple[int | None, int | None]]:
 
 
 @pytest.mark.fault(
-    "another page is opened while photographs are on their way",
+    "another page opened while photographs are being uploaded",
     "`1 of 8 photographs arrived, 7 on the way`, on every page; all of them arrive",
 )
 def test_photographs_on_their_way_arrive_whatever_page_is_opened(
@@ -132,9 +132,9 @@ def test_photographs_on_their_way_arrive_whatever_page_is_opened(
 
 
 @pytest.mark.fault(
-    "a reload, or the line is cut, while photographs are on their way",
-    "they lie in the browser until the server has them: `There is no connection. They are kept "
-    "in this browser and sent again.`",
+    "a reload or a lost connection while photographs are being uploaded",
+    "the browser keeps them until the server has them: `There is no connection. They are kept"
+    " in this browser and sent again.`",
 )
 def test_photographs_on_their_way_outlast_a_reload_and_a_cut_line(
     page: Page, serve: Serve, folder: Path

@@ -15,8 +15,8 @@ SEED = 20261126  # another one than that of the large run, so that the two don't
 
 
 @pytest.mark.fault(
-    "any bytes at all as photograph or table",
-    "a picture or table, or one sentence; within 5 s and 1 GB",
+    "arbitrary bytes as a photograph or table",
+    "a picture or table, or a one-sentence error; within 5 s and 1 GB",
 )
 @pytest.mark.parametrize(
     ("what", "count"), [("photos", 460), ("tables", 210), ("descriptions", 420)]

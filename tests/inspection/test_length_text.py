@@ -48,7 +48,7 @@ def test_the_unit_of_the_column_holds_where_the_text_names_none() -> None:
 
 
 @pytest.mark.fault(
-    "a length of 100 m and more in a table",
+    "a length of 100 m or more in a table",
     "`'999999' is too long: it would be 1000 m, and lengths end at 100 m; ...`",
 )
 @pytest.mark.parametrize(

@@ -88,7 +88,7 @@ HEAD = "inspection,station,view_deg,typed,gauge,person,logged_at,gauge_kind,reso
 
 
 @pytest.mark.fault(
-    "a row of a table that can't be understood",
+    "a table row that can't be understood",
     "`line 4: column 'station' 'x' is not a whole number ...`",
 )
 @pytest.mark.parametrize(

@@ -37,7 +37,7 @@ def test_a_large_photograph_comes_back_whole(store: PhotographStore) -> None:
 
 
 @pytest.mark.fault(
-    "a photograph's hash that leads elsewhere",
+    "a photograph's hash that is a path to elsewhere",
     "`... is not a photograph's hash: ...`",
 )
 @pytest.mark.parametrize("name", ["../../etc/passwd", "", "a/b", ABC.upper(), f"{ABC}/../x", "ba"])

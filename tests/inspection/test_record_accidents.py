@@ -45,7 +45,7 @@ def names(record: Record) -> list[str]:
 
 
 @pytest.mark.fault(
-    "the record's file deleted or replaced under the program",
+    "the record's file deleted or replaced while the program has it open",
     "`The record ... is gone: its file was deleted or moved while it was open. ...`",
 )
 def test_nothing_is_acknowledged_that_goes_into_a_deleted_file(tmp_path: Path) -> None:
@@ -103,7 +103,7 @@ def test_a_log_that_is_the_files_own_is_taken_as_before(tmp_path: Path) -> None:
 
 
 @pytest.mark.fault(
-    "the record's file replaced beside its old log",
+    "the record's file replaced, with its old log still beside it",
     "`... and the write-ahead log beside it ... don't belong together: ...`",
 )
 @pytest.mark.skipif(sys.platform == "win32", reason="kills a process")

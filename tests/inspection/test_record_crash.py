@@ -48,7 +48,7 @@ for turn in sys.stdin:
 
 @pytest.mark.fault(
     "the program is killed",
-    "every entry that was acknowledged is there",
+    "every acknowledged entry is still there",
 )
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="needs fork() to start the writers in time")
 def test_kills_at_any_moment_lose_no_acknowledged_entry(tmp_path: Path) -> None:

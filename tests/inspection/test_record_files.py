@@ -205,9 +205,9 @@ def _limit(record: Record, setting: str) -> None:
 
 
 @pytest.mark.fault(
-    "a full disk, in the record",
-    "`The record ... could not be written: the disk is full; free some space and try again."
-    " Nothing that was saved before is lost.`",
+    "a full disk while the record is written",
+    "`The record ... could not be written: the disk is full; free some space and try again. "
+    "Nothing that was saved before is lost.`",
 )
 def test_a_full_disk_says_so_and_loses_nothing(file_record: Record) -> None:
     before = file_record.fingerprint()
@@ -256,9 +256,9 @@ def test_a_database_record_must_be_told_where_its_photographs_are(new_database: 
 
 
 @pytest.mark.fault(
-    "a folder of photographs that was moved away, and one more comes",
-    "`the folder of photographs ... is not there, and the record has photographs in it: was"
-    " it moved? Put it back before more are added. ...`",
+    "a photograph added after the folder of photographs was moved away",
+    "`the folder of photographs ... is not there, and the record has photographs in it: was "
+    "it moved? Put it back before more are added. ...`",
 )
 def test_photographs_are_not_split_over_two_stores(file_record: Record, tmp_path: Path) -> None:
     kept = file_record.add_photograph("visit", b"one", name="one.jpg", by="A. Berg")

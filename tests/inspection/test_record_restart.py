@@ -20,9 +20,9 @@ if TYPE_CHECKING:
 
 
 @pytest.mark.fault(
-    "the database's server restarts",
-    "`The record's database ... does not answer (...); is it running? Nothing that was "
-    "saved is lost: try again once it is.`",
+    "the database server restarts",
+    "`The record's database ... does not answer (...); is it running? Nothing that was saved "
+    "is lost: try again once it is.`",
 )
 def test_a_server_that_restarts_loses_nothing_and_the_record_goes_on(
     server: Server, new_database: str, tmp_path: Path
@@ -55,8 +55,8 @@ def test_a_server_that_restarts_loses_nothing_and_the_record_goes_on(
 
 
 @pytest.mark.fault(
-    "the database's server restarts in the middle of an import",
-    "the record's sentence; nothing of it is imported, and it can be repeated",
+    "the database server restarts during an import",
+    "the record's message; nothing is imported, and the import can be repeated",
 )
 def test_a_command_in_the_middle_of_which_the_server_restarts_can_be_repeated(
     server: Server, new_database: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch

@@ -108,7 +108,7 @@ def deep(events: list[dict[str, Any]]) -> None:
 
 
 @pytest.mark.fault(
-    "an export that somebody forged",
+    "a forged export",
     "`entry 12 (reviewed, visit) could not have been made: ...`",
 )
 @pytest.mark.parametrize(

@@ -31,7 +31,7 @@ def _book(path: Path, rows: list[list[str]]) -> Path:
 
 
 @pytest.mark.fault(
-    "a formula in any text that is exported",
+    "a formula in any exported text",
     "text with an apostrophe before it (CSV), a text cell (XLSX)",
 )
 @pytest.mark.parametrize("text", ["=1+1", "+1", "-1", "@A1", "\t=1", "#x", "'=1", "''-"])
@@ -53,7 +53,7 @@ def test_a_formula_is_written_so_that_it_cannot_run(tmp_path: Path, text: str) -
 
 
 @pytest.mark.fault(
-    "a spreadsheet that states in its own list of parts that it unpacks to too much",
+    "a spreadsheet whose own directory states that it unpacks to too much data",
     "`...; that is too much for a table: ...`",
 )
 def test_a_zip_bomb_is_refused_before_it_is_unpacked(
@@ -121,7 +121,7 @@ def test_too_many_rows_or_bytes_are_refused(
 
 
 @pytest.mark.fault(
-    "a spreadsheet that unpacks to too much",
+    "a spreadsheet that unpacks to too much data",
     "`would unpack to 61 MB in 1 parts; that is too much for a table: ...`",
 )
 def test_a_small_file_that_unpacks_to_much_is_refused(tmp_path: Path) -> None:

@@ -133,10 +133,10 @@ def test_the_example_that_is_shown_is_a_team_file(tmp_path: Path) -> None:
     flat = " ".join(page.split())
     config = tomllib.loads((UI / "web" / ".streamlit" / "config.toml").read_text(encoding="utf-8"))
     assert (
-        f"One photograph may have {config['server']['maxUploadSize']} MB and "
+        f"One photograph can have up to {config['server']['maxUploadSize']} MB and "
         f"{MOST_PIXELS / 1e6:.0f} megapixels,"
     ) in flat
-    assert f"One inspection holds {upload.MOST_PHOTOGRAPHS} photographs." in flat
+    assert f"One inspection holds up to {upload.MOST_PHOTOGRAPHS} photographs." in flat
     assert config["server"]["address"] == "127.0.0.1"
 
 

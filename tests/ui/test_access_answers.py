@@ -307,7 +307,7 @@ def alone(monkeypatch: pytest.MonkeyPatch) -> str:
 
 
 @pytest.mark.fault(
-    "the pages of one person, asked by another account or another port's page",
+    "one person's pages, requested by another account or by a page on another port",
     "`Open these pages by the address that ropephoto page printed ...` or nothing (403)",
 )
 def test_only_who_has_the_token_of_the_start_reads_the_record(alone: str) -> None:
@@ -390,7 +390,7 @@ def test_connections_are_counted(team_file: Path) -> None:
 
 
 @pytest.mark.fault(
-    "a made file's address, by somebody else of the team or without a login",
+    "the address of a prepared download, opened by another team member or without a login",
     "nothing (403)",
 )
 def test_a_made_file_is_its_persons(team_file: Path) -> None:

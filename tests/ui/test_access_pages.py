@@ -152,8 +152,8 @@ def test_an_inspector_sees_what_names_them_or_holds_entries_of_theirs(sampled: A
 
 
 @pytest.mark.fault(
-    "somebody else's inspection, its address guessed",
-    "the same as for one that is not there",
+    "somebody else's inspection, requested by a guessed address",
+    "the same as for one that does not exist",
 )
 @pytest.mark.parametrize("asked", [FOREIGN, "made up", "<script>alert(1)</script>"])
 def test_another_ones_inspection_is_refused_like_one_that_is_not_there(

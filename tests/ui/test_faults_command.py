@@ -90,7 +90,7 @@ def test_a_full_disk_says_so_and_leaves_nothing_half_written(
 
 
 @pytest.mark.fault(
-    "a full disk, while a print check is saved",
+    "a full disk while a print check is saved",
     "`the print check cannot be saved in ...: No space left on device; ...`",
 )
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs a device that is always full")
@@ -136,7 +136,7 @@ def protected(tmp_path: Path) -> Iterator[Path]:
 
 
 @pytest.mark.fault(
-    "a write-protected folder, by every command that writes",
+    "a write-protected folder, for every command that writes",
     "`... Permission denied ...`, `... choose another folder ...`",
 )
 @pytest.mark.parametrize(
@@ -179,9 +179,9 @@ NAMES = ("../../outside", "/etc/passwd", "..\\..\\outside", "x" * 300, "<b>bold<
 
 
 @pytest.mark.fault(
-    "`../../outside`, `/etc/passwd` or 300 letters as the name of a rope, an inspection or "
-    "a photograph",
-    "the name; files are written where they were asked for, and nowhere else",
+    "`../../outside`, `/etc/passwd` or 300 letters as the name of a rope, an inspection or a "
+    "photograph",
+    "the name as text; files are written only where requested",
 )
 @pytest.mark.parametrize("name", NAMES, ids=["up", "root", "back", "long", "markup"])
 def test_names_are_words_and_never_places_or_markup(
@@ -224,7 +224,7 @@ def files_in(folder: Path) -> set[Path]:
 
 
 @pytest.mark.fault(
-    "a record that another program locks",
+    "a record locked by another program",
     "`The record ... is locked by another program that is writing; wait a moment and try again.`",
 )
 def test_a_locked_record_is_said_and_the_import_can_be_repeated(
@@ -247,7 +247,7 @@ def test_a_locked_record_is_said_and_the_import_can_be_repeated(
 
 
 @pytest.mark.fault(
-    "photographs that are gone from their store",
+    "photographs missing from their store",
     "`photograph 1a2b... is not in the store ...; was the folder moved? Put it back, or "
     "restore it from a backup.`",
 )

@@ -169,7 +169,7 @@ with open_record(sys.argv[1]) as record:
 
 @pytest.mark.fault(
     "a kill, a restart or another page while photographs are measured",
-    "every page says `2 waiting`; whatever program comes next measures them",
+    "every page says `2 waiting`; the next program to run measures them",
 )
 @pytest.mark.skipif(sys.platform == "win32", reason="kills a process")
 def test_what_a_killed_program_was_at_is_measured_by_the_next_one_at_once(

@@ -113,7 +113,7 @@ def test_the_door_knows_every_path_of_the_phones_and_no_other(record: Record) ->
 
 
 @pytest.mark.fault(
-    "phones where nobody let them in",
+    "a phone where phones are not enabled",
     "nothing (403); on the page: `Phones may not reach these pages. ...`",
 )
 def test_without_phones_nothing_answers_at_those_paths(
@@ -147,9 +147,9 @@ def test_another_sites_page_and_another_name_are_refused(record: Record, token: 
 
 
 @pytest.mark.fault(
-    "a phone's link that has ended, or was taken back",
-    "`This link has ended or was taken back. Scan a new code from the inspection's page.`; what "
-    "the phone has stays on it",
+    "a phone's link that has ended or was taken back",
+    "`This link has ended or was taken back. Scan a new code from the inspection's page.`; "
+    "what the phone holds stays on it",
 )
 def test_a_token_ends_is_taken_back_and_is_kept_as_a_hash(record: Record, token: str) -> None:
     assert token.encode() not in Path(f"{record.access.where}").with_name("logins.db").read_bytes()

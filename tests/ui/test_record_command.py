@@ -96,7 +96,7 @@ def test_a_json_export_is_restored_with_the_same_fingerprint(filled: Path) -> No
 
 
 @pytest.mark.fault(
-    "somebody changed the record past the program",
+    "the record changed outside the program",
     "`... faults among ... events: keep this file as it is, ...`",
 )
 def test_verify_finds_tampering_and_ends_with_status_1(filled: Path) -> None:

@@ -56,7 +56,7 @@ def drawn_for(monkeypatch: pytest.MonkeyPatch, team: Path, letter: str) -> Perso
 
 
 @pytest.mark.fault(
-    "a download by somebody whose role was taken meanwhile",
+    "a download by somebody who has lost their role",
     "beside the button: `This page is for the supervisor; ...`",
 )
 def test_a_role_that_was_lost_is_said_beside_the_button(
@@ -74,7 +74,7 @@ def test_a_role_that_was_lost_is_said_beside_the_button(
 
 
 @pytest.mark.fault(
-    "a download from an inspection that is not theirs any more",
+    "a download from an inspection that is no longer theirs",
     "beside the button: `There is no inspection ... that you may see; ...`",
 )
 def test_an_inspection_that_is_not_theirs_any_more_is_said(
@@ -98,8 +98,8 @@ def test_an_inspection_that_is_not_theirs_any_more_is_said(
 
 
 @pytest.mark.fault(
-    "a download that can't be made",
-    "beside the button: the record's sentence, or that the program has a fault",
+    "a download that can't be prepared",
+    "beside the button: the record's message, or that the program has a fault",
 )
 def test_a_file_that_can_not_be_made_says_why(
     press: Press, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
@@ -121,9 +121,9 @@ def test_a_file_that_can_not_be_made_says_why(
 
 
 @pytest.mark.fault(
-    "a download from a page that is older than the server",
-    "beside the button: `The file could not be made: the page is from before a restart. "
-    "Open it again.`",
+    "a download from a page opened before the server's restart",
+    "beside the button: `The file could not be made: the page is from before a restart. Open "
+    "it again.`",
 )
 def test_a_page_from_before_a_restart_is_told_to_be_opened_again(press: Press) -> None:
     files = press(lambda: b"the file")

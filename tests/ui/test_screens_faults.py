@@ -78,9 +78,9 @@ def record_path() -> Path:
 
 
 @pytest.mark.fault(
-    "a full disk, a locked record or a write-protected folder while readings or places of"
-    " stations are typed into the sheet",
-    "the record's sentence, once; what was typed stays, and is entered when the record can be "
+    "a full disk, a locked record or a write-protected folder while readings or station "
+    "places are typed into the sheet",
+    "the record's message, once; typed values stay, and are entered once the record can be "
     "written again",
 )
 def test_readings_that_can_not_be_saved_stay_typed(sample_app: AppTest, fault: Any) -> None:
@@ -102,8 +102,8 @@ def test_readings_that_can_not_be_saved_stay_typed(sample_app: AppTest, fault: A
 
 
 @pytest.mark.fault(
-    "the same three while a station is decided",
-    "the record's sentence, once; nothing is decided, the reason stays",
+    "the same three while a station is reviewed",
+    "the record's message, once; no decision is saved, and the reason stays",
 )
 def test_a_decision_that_can_not_be_saved_keeps_its_reason(sample_app: AppTest, fault: Any) -> None:
     befall, sentence = fault
@@ -124,7 +124,7 @@ def test_a_decision_that_can_not_be_saved_keeps_its_reason(sample_app: AppTest, 
 
 @pytest.mark.fault(
     "the same three while a photograph is uploaded",
-    "the record's sentence; `They are kept in this browser and sent again.`",
+    "the record's message; `They are kept in this browser and sent again.`",
 )
 def test_photographs_that_can_not_be_saved_are_sent_again_until_they_can(
     sample_app: AppTest, fault: Any, monkeypatch: pytest.MonkeyPatch
@@ -176,8 +176,8 @@ def test_a_slow_store_of_photographs_holds_up_nobody(
 
 
 @pytest.mark.fault(
-    "a folder of photographs that was moved away, and one more comes on the pages",
-    "the record's sentence; the browser keeps the photograph until the folder is back",
+    "a photograph uploaded after the folder of photographs was moved away",
+    "the record's message; the browser keeps the photograph until the folder is back",
 )
 def test_a_photograph_begins_no_second_store_where_the_first_was_moved(
     sample_app: AppTest,
@@ -196,8 +196,8 @@ def test_a_photograph_begins_no_second_store_where_the_first_was_moved(
 
 
 @pytest.mark.fault(
-    "photographs that are gone from their store, on the pages",
-    "the record's sentence, once; figures, decisions and the report go on without the pictures",
+    "photographs missing from their store, on the pages",
+    "the record's message, once; figures, decisions and the report work without the pictures",
 )
 def test_pages_without_the_store_of_photographs_show_the_rest(sample_app: AppTest) -> None:
     store = record_path().with_name("record-photographs")
@@ -273,9 +273,9 @@ def test_a_fault_of_the_program_is_a_sentence_too(
 
 
 @pytest.mark.fault(
-    "one of the same three between an entry and its scrutiny",
-    "`The last change is in the record, but its findings could not be saved: ...`; it is "
-    "made up for",
+    "one of the same three between an entry and its screening",
+    "`The last change is in the record, but its findings could not be saved: ...`; they are "
+    "saved later",
 )
 def test_what_deserves_a_look_is_made_up_for_where_only_the_entry_was_saved(
     sample_app: AppTest, monkeypatch: pytest.MonkeyPatch

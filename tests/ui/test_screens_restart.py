@@ -83,8 +83,8 @@ def asleep(at: AppTest) -> bool:
 
 
 @pytest.mark.fault(
-    "the database's server restarts while readings are entered on the page",
-    "the record's sentence, once; what was typed is there after it",
+    "the database server restarts while readings are entered on the page",
+    "the record's message, once; what was typed is still there afterwards",
 )
 def test_readings_typed_while_the_database_restarts_are_there_after_it(
     server: Server,  # noqa: F811
@@ -106,8 +106,8 @@ def test_readings_typed_while_the_database_restarts_are_there_after_it(
 
 
 @pytest.mark.fault(
-    "the database's server restarts while a station is decided",
-    "the record's sentence, once, on every screen; the reason is there after it",
+    "the database server restarts while a station is reviewed",
+    "the record's message, once, on every screen; the reason is still there afterwards",
 )
 def test_a_reason_typed_while_the_database_restarts_is_there_after_it(
     server: Server,  # noqa: F811
@@ -133,8 +133,8 @@ def test_a_reason_typed_while_the_database_restarts_is_there_after_it(
 
 
 @pytest.mark.fault(
-    "the database's server restarts while a photograph comes",
-    "the record's sentence; `They are kept in this browser and sent again.`",
+    "the database server restarts while a photograph is uploaded",
+    "the record's message; `They are kept in this browser and sent again.`",
 )
 def test_a_photograph_that_comes_while_the_database_restarts_is_sent_again(
     server: Server,  # noqa: F811
@@ -166,8 +166,8 @@ FORMS = {  # what keeps it, and what stands in its fields
 
 
 @pytest.mark.fault(
-    "the database's server restarts while a form is filled in",
-    "the record's sentence, once; what stands in the form is there after it",
+    "the database server restarts while a form is filled in",
+    "the record's message, once; what the form holds is still there afterwards",
 )
 @pytest.mark.parametrize("name", FORMS)
 def test_what_stands_in_a_form_is_there_after_the_database_has_restarted(

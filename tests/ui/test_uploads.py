@@ -154,7 +154,7 @@ def test_a_name_is_made_fit_for_the_record(record: Record) -> None:
 
 
 @pytest.mark.fault(
-    "a photograph comes for an inspection that was closed meanwhile",
+    "a photograph uploaded to an inspection that has been closed",
     "`... is closed; take the decision back, ...`; the browser keeps the photograph",
 )
 def test_a_closed_inspection_takes_none_and_says_so(
@@ -174,8 +174,8 @@ def test_a_closed_inspection_takes_none_and_says_so(
 
 
 @pytest.mark.fault(
-    "a record that does not answer while a photograph comes",
-    "the record's sentence beside `They are kept in this browser and sent again.`",
+    "a record that does not answer while a photograph is uploaded",
+    "the record's message beside `They are kept in this browser and sent again.`",
 )
 def test_a_record_that_is_gone_for_a_while_costs_no_photograph(
     record: Record, tmp_path: Path

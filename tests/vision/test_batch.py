@@ -120,8 +120,8 @@ def test_a_file_of_results_that_cannot_be_written_says_so(
 
 
 @pytest.mark.fault(
-    "a full disk, while answers are kept (`--keep`)",
-    "`done.jsonl can't be written (...).`; with room again the run goes on",
+    "a full disk while results are kept (`--keep`)",
+    "`done.jsonl can't be written (...).`; once there is space, the run resumes",
 )
 def test_a_disk_that_fills_up_is_said_and_with_room_the_run_goes_on(
     folder: list[Path], expected: list[Result], tmp_path: Path
@@ -144,7 +144,7 @@ def test_a_disk_that_fills_up_is_said_and_with_room_the_run_goes_on(
 
 
 @pytest.mark.fault(
-    "`--keep` with a file of something else",
+    "`--keep` with a file of another kind",
     "`... holds something else than kept results (...), and is left as it is; ...`",
 )
 def test_a_file_that_holds_something_else_is_not_added_to(

@@ -27,7 +27,7 @@ SMALL = {**VIEW, "size": (1500, 1050), "focal_px": 2100.0}
 
 @pytest.mark.fault(
     "paper burnt out beside the rope, up to 3.5 times as bright as the picture can hold",
-    "the diameter, and its U larger",
+    "the diameter, with a larger U",
 )
 @pytest.mark.parametrize("exposure", [1.6, 2.8])
 @pytest.mark.parametrize(

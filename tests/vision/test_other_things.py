@@ -56,7 +56,7 @@ def test_there_are_pictures_of_other_things() -> None:
 
 
 @pytest.mark.fault(
-    "a picture of something else (scikit-image's own)",
+    "a picture of something else (from scikit-image)",
     "`No printed card was found in the photograph. ...`",
 )
 @pytest.mark.parametrize("path", OTHERS, ids=lambda path: path.name)
@@ -125,7 +125,7 @@ def test_a_hand_over_the_rope_is_not_measured_as_rope() -> None:
 
 
 @pytest.mark.fault(
-    "a card printed at 97 %, its check ignored",
+    "a card printed at 97 %, measured without its print check",
     "a figure 3 % off, with the warning `print-unchecked`",
 )
 def test_a_print_at_97_percent_can_be_told_by_its_bars_only() -> None:

@@ -228,7 +228,7 @@ def process() -> int:
 
 
 @pytest.mark.fault(
-    "a photograph that takes too much, or ends the process that reads it",
+    "a photograph that takes too much memory, or crashes the process that reads it",
     "`takes more than the 3 GB of memory allowed for one photograph; ...`",
 )
 @pytest.mark.skipif(sys.platform != "linux", reason="address space is limited by Linux only")

@@ -18,7 +18,7 @@ from vision.photo.photo import PhotoError, open_photo
 
 
 @pytest.mark.fault(
-    "a photograph cut anywhere",
+    "a photograph's file truncated at any point",
     "`is cut off or damaged: the end of the JPEG picture is missing; ...`",
 )
 @pytest.mark.parametrize("kind", EVERYDAY)
@@ -67,7 +67,7 @@ def png_header(width: int, height: int) -> bytes:
 
 
 @pytest.mark.fault(
-    "over 200 megapixels",
+    "a photograph of over 200 megapixels",
     "`has 225 megapixels (15000 x 15000); at most 200 are accepted.`",
 )
 def test_over_200_megapixels_are_refused_from_the_header() -> None:
@@ -81,7 +81,7 @@ def test_over_200_megapixels_are_refused_from_the_header() -> None:
 
 
 @pytest.mark.fault(
-    "a photograph cut off, or with a hole",
+    "a photograph's file truncated, or with a gap in it",
     "`is cut off or damaged: its JPEG data is corrupt (...); send the complete original file.`",
 )
 @pytest.mark.parametrize("kind", ["JPEG", "JPEG 4:2:0 with restarts", "JPEG CMYK"])
@@ -115,7 +115,7 @@ def test_bytes_that_do_no_harm_are_no_damage() -> None:
 
 
 @pytest.mark.fault(
-    "a few kilobytes that state many megapixels",
+    "a file of a few kilobytes that claims many megapixels",
     "`states 144 megapixels (12000 x 12000) in 12 kB; no photograph is compressed so much. ...`",
 )
 def test_more_pixels_than_a_file_can_hold_are_refused_from_the_header() -> None:
@@ -142,7 +142,7 @@ def test_no_pixels_are_refused() -> None:
 
 
 @pytest.mark.fault(
-    "several pages, an animation",
+    "a file with several pages, or an animation",
     "`contains several pages; save the picture that you want as its own file.`",
 )
 @pytest.mark.parametrize("kind", ["PNG", "WEBP", "TIFF"])
@@ -159,7 +159,7 @@ def test_a_camera_file_with_a_second_jpeg_gives_its_first() -> None:
 
 
 @pytest.mark.fault(
-    "bytes that came into a plain TIFF, or got lost",
+    "bytes inserted into a plain TIFF, or lost from it",
     "`is cut off or damaged: 40 extra bytes follow its TIFF picture; ...`",
 )
 def test_bytes_that_came_into_plain_pixels_or_got_lost_are_noticed() -> None:
@@ -187,7 +187,7 @@ def test_a_raw_file_in_tiffs_clothes_is_refused() -> None:
 
 
 @pytest.mark.fault(
-    "a file that is no photograph",
+    "a file that is not a photograph",
     "`is a PDF file; a photograph must be JPEG, PNG, TIFF, WebP, HEIC/HEIF or AVIF.`",
 )
 @pytest.mark.parametrize(

@@ -84,7 +84,7 @@ def test_one_false_corner_does_not_stretch_the_card() -> None:
 
 
 @pytest.mark.fault(
-    "a card printed at 97 % along or across only, its check ignored",
+    "a card printed at 97 % only along or across, measured without its print check",
     "`The card looks 3.0 % longer one way than the other; the limit is 1.5 %.`",
 )
 @pytest.mark.parametrize("tilt_deg", [0, 4, 15])

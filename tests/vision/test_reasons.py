@@ -292,20 +292,20 @@ def test_every_reason_of_the_catalogue_has_its_photograph() -> None:
 
 @pytest.mark.fault(
     "a black shadow along one edge",
-    "its width is taken off; beyond 5.0 px `A black shadow lies along one edge of the rope, ...`",
+    "its width is subtracted; beyond 5.0 px `A black shadow lies along one edge of the rope, ...`",
 )
 @pytest.mark.fault(
     "a picture sharpened by software",
-    "the diameter, its U larger, and `The picture was sharpened by software: ... it overshoots "
-    "by 12 %; ...`",
+    "the diameter with a larger U, and `The picture was sharpened by software: ... it "
+    "overshoots by 12 %; ...`",
 )
 @pytest.mark.fault(
     "a card of the older, plain kind",
     "`The card's band has no stripes: ...`",
 )
 @pytest.mark.fault(
-    "every other reason of the catalogue",
-    "the reason's own sentence, with its value and limit",
+    "every other reason in the catalogue",
+    "the reason's own message, with its value and limit",
 )
 @pytest.mark.fault(
     "a mirrored card",
@@ -348,9 +348,9 @@ def test_a_reason_says_value_limit_and_remedy(code: str) -> None:
 
 
 @pytest.mark.fault(
-    "a portrait mode that blurs the card but for its middle",
-    "the diameter by the blur beside the rope, and `One part of the card is blurred 2.5 times as "
-    "much as another; ...`",
+    "a portrait mode that blurs the card except in its middle",
+    "the diameter, using the blur beside the rope, and `One part of the card is blurred 2.5 "
+    "times as much as another; ...`",
 )
 @pytest.mark.parametrize(("sigma_px", "said"), [(0.6, False), (2.0, True), (3.0, True)])
 def test_a_card_that_is_blurred_unevenly_is_measured_by_the_blur_beside_the_rope(
@@ -400,7 +400,7 @@ def test_what_lies_beside_a_straight_rope_is_called_so(pair: list[Patch]) -> Non
 
 
 @pytest.mark.fault(
-    "a coil, a hank or a hand that leaves nothing of the band in view",
+    "a coil, a hank or a hand that hides the whole band",
     "`The card's band is covered from edge to edge, ...`",
 )
 @pytest.mark.parametrize(
