@@ -1,4 +1,4 @@
-"""What pytest leaves alone under tests, and how its processes treat memory."""
+"""Settings of pytest's processes: collection, memory, and shared expensive results."""
 
 import ctypes
 import gc
@@ -26,13 +26,13 @@ gc.disable()  # until all is collected: see `pytest_collection_finish`
 # Doctests are collected from every module; these import a renderer, a browser or a plotter.
 collect_ignore_glob = ["benchmarks/[!t]*.py", "browser/[!t]*.py"]
 
-# Tests start some hundred programs: where the environment forbids to keep what was compiled
-# (PYTHONDONTWRITEBYTECODE), each would compile the whole house anew.
+# Tests start about a hundred programs. With PYTHONDONTWRITEBYTECODE in the environment each would
+# compile the whole project again.
 sys.dont_write_bytecode = False
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 
-# glibc gives the memory of a large array back at once, and the next one is cleared for us page by
-# page; kept, pictures cost a fifth less. By the numbers of its malloc.h.
+# glibc returns the memory of a large array at once, and the next array's pages are cleared again.
+# Keeping it makes pictures a fifth cheaper. The numbers are those of its malloc.h.
 M_TRIM_THRESHOLD, M_MMAP_MAX = -1, -4
 if sys.platform == "linux" and hasattr(libc := ctypes.CDLL(None), "mallopt"):
     libc.mallopt(M_MMAP_MAX, 0)
@@ -41,7 +41,7 @@ if sys.platform == "linux" and hasattr(libc := ctypes.CDLL(None), "mallopt"):
 
 @pytest.fixture(scope="session")
 def empty_record(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A new record file, to be copied: making its tables, version by version, takes its time."""
+    """A new record file to be copied: creating its tables, version by version, is slow."""
     from inspection.record.record import open_record
 
     path = tmp_path_factory.mktemp("empty") / "record.db"
@@ -51,13 +51,13 @@ def empty_record(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="module")
 def new_records_are_copies(empty_record: Path) -> Iterator[None]:
-    """Let a record file that is not there yet begin as a copy of the empty one."""
+    """Let a new record file start as a copy of the empty one."""
     from inspection.record import database
 
     def begun(engine: Engine, where: str) -> Path | None:
         path = database.sqlite_path(engine)
         if path is not None and not path.exists():
-            with suppress(OSError):  # where it can't be made, let the record say so
+            with suppress(OSError):  # if it can't be made, the record reports it
                 shutil.copy(empty_record, path)
         return database.upgrade_schema(engine, where)
 
@@ -68,15 +68,15 @@ def new_records_are_copies(empty_record: Path) -> Iterator[None]:
 
 @pytest.fixture(scope="session")
 def shared(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Return a folder of this run, the same one in all its workers."""
+    """Return a folder of this run, the same for all its workers."""
     return shared_folder(tmp_path_factory)
 
 
 @pytest.fixture(scope="session", autouse=True)
 def _statements_compiled_once() -> Iterator[None]:
-    """SQLAlchemy compiles each statement for each engine anew, and tests open a thousand records:
+    """SQLAlchemy compiles each statement again for each engine, and tests open a thousand records:
 
-    a third of their time. The dialects of one kind, all with the same options, count as one here.
+    a third of their time. Dialects of one kind, all with the same options, count as one here.
     """
     compiled, set_up = LRUCache(2000), Engine.__init__
 
@@ -97,7 +97,7 @@ def _statements_compiled_once() -> Iterator[None]:
 
 @pytest.fixture(scope="module")
 def commands_measure_once(shared: Path) -> Iterator[None]:
-    """Let commands and pages, which look at the same photographs, share what was seen."""
+    """Let commands and pages share the results of the same photographs."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("ui.cli.progress.measure_photo", partial(measured_once, shared))
         yield
@@ -105,7 +105,7 @@ def commands_measure_once(shared: Path) -> Iterator[None]:
 
 @pytest.fixture(scope="module")
 def scale_read_once() -> Iterator[None]:
-    """Let many lines over one photograph share its scale, which takes the most time."""
+    """Let many lines on one photograph share its scale, which is the slowest step."""
     from vision.scale_rule import measure
     from vision.scale_rule.scale import Scale, ScaleRequest, read_scale
 
@@ -124,9 +124,9 @@ def scale_read_once() -> Iterator[None]:
 
 
 def pytest_collection_finish() -> None:
-    """Leave what was imported and collected out of every later search for garbage.
+    """Exclude imported and collected objects from every later garbage collection.
 
-    And search less often: records and pages make many small things that soon go by themselves.
+    And collect less often: records and pages make many small, short-lived objects.
     """
     gc.collect()
     gc.freeze()

@@ -1,4 +1,4 @@
-"""What takes its time is worked out once a run: the workers of pytest-xdist share the answers."""
+"""Expensive results are computed once per run and shared by the workers of pytest-xdist."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ T = TypeVar("T")
 
 
 def shared_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Return a folder of this run, the same one in all its workers."""
+    """Return a folder of this run, the same for all its workers."""
     base = tmp_path_factory.getbasetemp()
     folder = (base.parent if "PYTEST_XDIST_WORKER" in os.environ else base) / "shared"
     folder.mkdir(exist_ok=True)
@@ -29,7 +29,7 @@ def shared_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def answered_once(folder: Path, asked: object, work: Callable[[], T]) -> T:
-    """Return what a worker of this run was answered when it asked the same, or work it out."""
+    """Return a result that a worker of this run has already computed, or compute it."""
     path = folder / sha256(repr(asked).encode()).hexdigest()
     if path.exists():
         kept: T = pickle.loads(path.read_bytes())
@@ -42,7 +42,7 @@ def answered_once(folder: Path, asked: object, work: Callable[[], T]) -> T:
 
 
 def measured_once(folder: Path, source: Photo | Path, settings: Settings) -> tuple[Result, ...]:
-    """Return what `measure_photo` said in this run of the same file under the same name."""
+    """Return `measure_photo`'s result in this run for the same file under the same name."""
     if isinstance(source, Path):
         seen = sha256(source.read_bytes()).hexdigest(), source.name
     else:
@@ -58,6 +58,6 @@ def made_once(folder: Path, name: str, make: Callable[[Path], None]) -> Path:
         make(begun)
         try:
             begun.rename(place)
-        except OSError:  # another worker was as quick
+        except OSError:  # another worker was faster
             shutil.rmtree(begun)
     return place

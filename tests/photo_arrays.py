@@ -1,4 +1,4 @@
-"""Photographs from pixels that a test has drawn, without a file between."""
+"""Photographs from pixels drawn by a test, without a file."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ def photo_from_array(
     focal_px: float | None = None,
     u_focal_px: float | None = None,
 ) -> Photo:
-    """Return pixels as a photograph; a focal length is known to 4 % where nothing else is said."""
+    """Return pixels as a photograph; its focal length is known to 4 % unless stated otherwise."""
     pixels = np.ascontiguousarray(rgb)
     digest = hashlib.sha256(repr(rgb.shape).encode())
     digest.update(pixels.data)

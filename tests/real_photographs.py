@@ -1,6 +1,6 @@
-"""Where the photographs by others lie, which the project may not pass on.
+"""Where photographs by others are found, which the project must not redistribute.
 
-They are read from the folder that ROPEPHOTO_REAL names, else from ``shared/real`` beside the
+They are read from the folder that ROPEPHOTO_REAL names, or else from ``shared/real`` beside the
 project's own folder. Without them the tests that need them are skipped.
 """
 
@@ -16,7 +16,7 @@ REAL = Path(os.environ.get("ROPEPHOTO_REAL", BESIDE))
 
 
 def needs_real(kind: str) -> pytest.MarkDecorator:
-    """Skip a test where one kind of the photographs is not at hand."""
+    """Skip a test if one kind of the photographs is not available."""
     return pytest.mark.skipif(
         not (REAL / kind).is_dir(),
         reason=f"no photographs of {kind} here: see DEVELOPERS.md (shared/real)",

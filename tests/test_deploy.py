@@ -1,4 +1,4 @@
-"""The examples of `.deploy`: a unit that systemd takes, an image that holds what it must."""
+"""The examples in `.deploy`: a unit that systemd accepts, an image that holds what it must."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ UNIT = (DEPLOY / "ropephoto@.service").read_text("utf-8")
 def test_systemd_finds_no_fault_with_the_unit_and_little_that_it_could_reach(
     tmp_path: Path,
 ) -> None:
-    # only the program's place differs: systemd looks whether it is there
+    # only the program's path differs: systemd checks that it exists
     here = UNIT.replace("/opt/ropephoto/bin/ropephoto", sys.executable)
     (tmp_path / "ropephoto@.service").write_text(here, encoding="utf-8")
     unit = str(tmp_path / "ropephoto@8501.service")
@@ -32,7 +32,7 @@ def test_systemd_finds_no_fault_with_the_unit_and_little_that_it_could_reach(
         ["systemd-analyze", "security", "--offline=true", "--threshold=30",
          str(tmp_path / "ropephoto@.service")], capture_output=True, text=True,
     )  # fmt: skip
-    assert told.returncode == 0, told.stdout[-300:]  # 3.0 of 10; without a line of ours it is 9.6
+    assert told.returncode == 0, told.stdout[-300:]  # 3.0 of 10; without these settings it is 9.6
 
 
 def test_both_run_as_an_ordinary_user_and_ask_for_a_login() -> None:

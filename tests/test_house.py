@@ -1,4 +1,4 @@
-"""The house rules that a machine can check: walls, names, sizes, packages, documents."""
+"""Project rules that a machine can check: imports, names, sizes, dependencies, documents."""
 
 from __future__ import annotations
 
@@ -30,12 +30,12 @@ LONGEST = 500
 MOST_MODULES = 21  # with its __init__
 MOST_PARAMETERS = 6  # besides self or cls
 SAYS_NOTHING = {"utils", "util", "helpers", "helper", "manager", "base", "core", "common", "misc"}
-# What a person fills in on a page.
+# Fields that a person fills in on a page.
 FIELDS = {
     "camera_input", "checkbox", "date_input", "file_uploader", "number_input", "pills", "radio",
     "selectbox", "text_area", "text_input", "toggle",
 }  # fmt: skip
-# What each room may import of the others, and what from outside it must not.
+# What each package may import from the others, and what it must not import from outside.
 MAY = {
     "vision": ("vision",),
     "inspection": ("inspection", "vision.results", "vision.findings", "vision.uncertainty"),
@@ -59,7 +59,7 @@ def parsed(path: Path) -> ast.Module:
 
 @cache
 def imports(path: Path) -> frozenset[str]:
-    """Every module that a file imports, in full, wherever in the file it does."""
+    """Every module that a file imports, by its full name, anywhere in the file."""
     found = set()
     for node in ast.walk(parsed(path)):
         if isinstance(node, ast.Import):
@@ -93,7 +93,7 @@ def test_rooms_import_only_what_their_walls_allow() -> None:
 
 
 def loaded_by(*statements: str) -> list[set[str]]:
-    """The modules that a fresh interpreter holds after one statement, after the next, and so on."""
+    """The modules that a fresh interpreter has loaded after each of several statements."""
     held = "\nimport sys\nprint('held', *sys.modules)\n"
     done = subprocess.run(
         [sys.executable, "-c", "".join(f"{one}{held}" for one in statements)],
@@ -112,9 +112,9 @@ def test_the_trade_can_be_used_without_the_weight_of_pictures() -> None:
         "import inspection.comparison.crosscheck", f"import {listed}", "import vision.camera"
     )
     assert not {"cv2", "PIL", "skimage", "streamlit"} & comparison
-    # the whole room: openpyxl looks for PIL by itself, hence no word of it here
+    # the whole package: openpyxl looks for PIL itself, so PIL is not checked here
     assert not {"cv2", "skimage", "streamlit"} & room
-    assert "cv2" in pictures  # the check itself can see it
+    assert "cv2" in pictures  # shows that the check can find it
 
 
 HEAVY = {
@@ -170,7 +170,9 @@ def test_no_file_is_too_long_to_be_read_at_once() -> None:
 
 @pytest.mark.parametrize(("page", "most"), [("README.md", 162), ("DEVELOPERS.md", 215)])
 def test_the_first_pages_stay_short(page: str, most: int) -> None:
-    assert len(text_of(page).splitlines()) <= most  # what is longer has a page beside its room
+    assert (
+        len(text_of(page).splitlines()) <= most
+    )  # longer texts have a page of their own beside the package
 
 
 def parameters(function: ast.FunctionDef | ast.AsyncFunctionDef) -> list[str]:
@@ -190,7 +192,7 @@ def is_a_command(function: ast.FunctionDef | ast.AsyncFunctionDef) -> bool:
 
 
 def test_no_function_takes_more_than_a_caller_can_keep_apart() -> None:
-    # what belongs together is a value; a command's parameters are its options
+    # values that belong together are one parameter; a command's parameters are its options
     too_many = {
         f"{path.relative_to(HOUSE)} {node.name}"
         for path in modules(*ROOMS)
@@ -213,7 +215,7 @@ def test_the_top_level_holds_what_it_must_and_nothing_else() -> None:
 
 
 def test_the_rooms_are_packed_and_nothing_else() -> None:
-    # `vision` and `ui` are names that others use too: no folder may slip in beside them
+    # `vision` and `ui` are common names: no other folder must be shipped beside them
     found = project()["tool"]["setuptools"]["packages"]["find"]
     assert found["include"] == [f"{room}*" for room in ROOMS]
     folders = {".".join(path.parent.relative_to(HOUSE).parts) for path in modules(*ROOMS)}
@@ -226,11 +228,11 @@ def test_the_rooms_are_packed_and_nothing_else() -> None:
     } == set(ROOMS)
 
 
-installed = cache(packages_distributions)  # it reads what every package says of itself
+installed = cache(packages_distributions)  # it reads the metadata of every package
 
 
 def distributions(paths: list[Path]) -> set[str]:
-    """The packages, by the names of the index, that these files import from outside."""
+    """The distributions, by their index names, that these files import from outside."""
     ours = {path.stem for path in modules(*ROOMS, "tests", "sample_images")}
     ours |= {*ROOMS, "tests", "second_world", *sys.stdlib_module_names}
     tops = {name.split(".")[0] for path in paths for name in imports(path)} - ours
@@ -250,7 +252,7 @@ def test_what_is_installed_is_what_is_imported() -> None:
     assert private in project()["project"]["dependencies"]
     for entry in project()["project"]["dependencies"]:
         assert ">=" in entry, f"{entry} has no lower bound"
-        # a cap keeps bug fixes out: only private parts that any release may change are worth one
+        # an upper bound keeps bug fixes out: only private parts of another package justify it
         assert "<" not in entry or entry == private, f"{entry} has a cap"
 
 
@@ -258,8 +260,7 @@ def test_what_only_tests_and_samples_import_is_in_their_extras() -> None:
     extras = project()["project"]["optional-dependencies"]
     needed = declared(project()["project"]["dependencies"])
     needed |= declared(extras["test"])
-    # benchmarks are run by hand, one of them in a browser; the browser's tests are left out where
-    # there is none
+    # benchmarks are run by hand, one in a browser; the browser tests are skipped without one
     apart = {"benchmarks": ["samples", "second-world", "browser"], "browser": ["browser"]}
     for folder, wanted in apart.items():
         inside = distributions([p for p in modules("tests") if folder in p.parts])

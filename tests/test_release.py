@@ -1,4 +1,4 @@
-"""What is released says whose it is, under which licence, and for which Python."""
+"""A release states its owner, its licence and the Python versions it supports."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ def words(text: str) -> list[str]:
 
 
 def test_the_readme_ends_in_the_whole_mit_licence(project: dict[str, Any]) -> None:
-    # against the licence as another project under it carries it: pytest's own
+    # compared with the text in another project under this licence: pytest
     (other,) = [
         path for path in distribution("pytest").files or () if path.name == "LICENSE"
     ]  # fmt: skip
@@ -33,7 +33,7 @@ def test_the_readme_ends_in_the_whole_mit_licence(project: dict[str, Any]) -> No
     assert len(words(theirs)) > 150
     assert words(ours) == words(theirs)
     assert project["license"].startswith("MIT")
-    assert project["readme"] in project["license-files"]  # so that it lies in the wheel
+    assert project["readme"] in project["license-files"]  # so that the wheel contains it
 
 
 def test_the_version_has_its_paragraph_in_the_changelog(project: dict[str, Any]) -> None:

@@ -1,4 +1,4 @@
-"""What is installed: no licence that binds the user's own work, pinned with hashes, and listed."""
+"""Installed packages: no copyleft licence on the user's own work, pinned with hashes, listed."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from packaging.requirements import Requirement
 
 HOUSE = Path(__file__).resolve().parent.parent
 LOCK = HOUSE / ".deploy" / "requirements-team.txt"
-# The GPL and the AGPL, by SPDX (spdx.org/licenses) or by the index's words; the LGPL is another.
+# The GPL and the AGPL, by SPDX (spdx.org/licenses) or the index's classifiers; not the LGPL.
 BINDING = re.compile(r"(?<![L])A?GPL|(?<!Lesser )(?:Affero )?General Public License", re.IGNORECASE)
 
 
@@ -90,9 +90,9 @@ def test_the_bill_of_materials_names_every_package_once(supply: ModuleType) -> N
 
 
 def test_the_pages_need_nothing_that_the_lock_leaves_out(tmp_path: Path) -> None:
-    """And load at once what two first pages would load at the same time.
+    """And the first imports are not made by two pages at the same time.
 
-    Thirty people on a server just started: one of them saw half of pandas, and a fault.
+    With thirty people on a server just started, one page saw a half-loaded pandas and failed.
     """
     script = (
         "import sys\n"

@@ -1,7 +1,7 @@
-"""The pages of words, run: commands exit as stated, and print what is shown, figures too.
+"""The documentation, run: commands exit as stated and print what is shown, including figures.
 
-After a change of figures or words, `python tests/test_walkthrough.py` writes into the pages what
-the commands print now; look at the difference before it is committed.
+After a change of figures or words, `python tests/test_walkthrough.py` writes the commands' current
+output into the pages; look at the difference before you commit it.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from click.testing import CliRunner, Result
 from ui.cli.main import main
 
 HOUSE = Path(__file__).resolve().parent.parent
-# Each page, and how many commands and blocks of Python it holds at least.
+# Each page, and the least number of commands and blocks of Python it holds.
 PAGES = {
     "README.md": (5, 0),
     "ui/USING.md": (10, 0),
@@ -29,15 +29,15 @@ PAGES = {
     "vision/ACCURACY.md": (0, 2),
     "ui/TEAM.md": (0, 0),
 }
-# Commands that need nothing of what was before them: from there a page is walked anew.
-ANEW = {"ui/USING.md": ["ropephoto record init", "ropephoto report", "ropephoto card --board"]}
+# Commands that need nothing from earlier ones: from there a page is run afresh.
+RESTARTS = {"ui/USING.md": ["ropephoto record init", "ropephoto report", "ropephoto card --board"]}
 FENCE = re.compile(r"^```(\w+)(?: (\S+))?\n(.*?)^```$", re.MULTILINE | re.DOTALL)
 STATUS = re.compile(r"\s+# ends with status (\d)$")
 
 
 @dataclass(frozen=True)
 class Step:
-    """A command of a `console` block, and what is shown below it."""
+    """A command of a `console` block, and the output shown below it."""
 
     command: str
     status: int
@@ -45,7 +45,7 @@ class Step:
 
 
 def blocks(page: str, kind: str) -> Iterator[tuple[str, str]]:
-    """Blocks of a page of one kind: the file name beside the kind, and what is in them."""
+    """Blocks of a page of one kind: the file name beside the kind, and the content."""
     for found in FENCE.finditer((HOUSE / page).read_text(encoding="utf-8")):
         if found[1] == kind:
             yield found[2] or "", found[3]
@@ -67,13 +67,13 @@ def steps(page: str) -> Iterator[Step]:
 
 
 def plain(text: str) -> str:
-    """Leave words and figures: fingerprints hold the time, and lines break with the screen."""
+    """Keep words and figures: fingerprints depend on the time, line breaks on the screen."""
     text = re.sub(r"\b[0-9a-f]{32}\b", "#", text)
     return " ".join(re.sub("─+", "─", text).split())
 
 
 def matches(shown: str, printed: str) -> bool:
-    """Whether the output is what is shown; `...` stands for anything."""
+    """Whether the output matches what is shown; `...` stands for anything."""
     parts = [re.escape(plain(part)) for part in shown.split("...")]
     return (
         re.fullmatch(r"\s*" + ".*?".join(rf"\s*{part}\s*" for part in parts), plain(printed))
@@ -95,13 +95,13 @@ def run(step: Step) -> Result:
 
 
 def walks() -> Iterator[tuple[str, int, int]]:
-    """Yield each page with the first and the last of those commands that need one another."""
+    """Yield each page with the first and the last of the commands that depend on each other."""
     for page, (least, _) in PAGES.items():
         told = [step.command for step in steps(page)]
         assert len(told) >= least
         starts = [
             next(at for at, line in enumerate(told) if line.startswith(begin))
-            for begin in ANEW.get(page, [])
+            for begin in RESTARTS.get(page, [])
         ]
         yield from ((page, *ends) for ends in pairwise([0, *starts, len(told)]) if told)
 
@@ -125,7 +125,7 @@ def test_the_lines_of_python_run(
     page: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     monkeypatch.chdir(HOUSE)
-    told: dict[str, object] = {}  # the blocks of a page are read one after the other
+    told: dict[str, object] = {}  # a page's blocks share one namespace
     found = list(blocks(page, "python"))
     assert len(found) >= PAGES[page][1]
     for _, block in found:
@@ -151,15 +151,15 @@ def test_every_link_of_a_page_leads_to_something(page: str) -> None:
 
 
 def outline(line: str) -> str:
-    """Return a line without its figures, by which it is found again when they change."""
+    """Return a line without its figures, to find it again when they change."""
     return re.sub(r"[-+]?\d[\d.,]*", "#", plain(line))
 
 
 def as_shown(shown: str, printed: str) -> str:
     """Return an output with the same lines left out as before.
 
-    Each part between two `...` is found again by its words; a part whose words have changed is an
-    error: somebody has to choose anew what is worth showing.
+    Each part between two `...` is found again by its words. A part whose words have changed is an
+    error: somebody has to choose again what to show.
 
     Examples
     --------
@@ -175,7 +175,7 @@ def as_shown(shown: str, printed: str) -> str:
     for part in re.split(r"^\.\.\.$\n?", shown, flags=re.MULTILINE):
         wanted = [outline(line) for line in part.strip("\n").split("\n")] if part.strip() else []
         found = [i for i in range(at, len(keys)) if keys[i : i + len(wanted)] == wanted]
-        assert found or not wanted, f"its words have changed, choose what is shown anew: {part}"
+        assert found or not wanted, f"its words have changed, choose again what to show: {part}"
         if wanted:
             at = found[0] + len(wanted)
             kept.append("".join(f"{line}\n" for line in lines[at - len(wanted) : at]))
@@ -185,7 +185,7 @@ def as_shown(shown: str, printed: str) -> str:
 
 
 def rewrite(page: str) -> None:
-    """Write what the commands of a page print now into it."""
+    """Write the current output of a page's commands into it."""
     place = HOUSE / page
     text = place.read_text(encoding="utf-8")
     with tempfile.TemporaryDirectory() as folder, chdir(folder):

@@ -1,4 +1,4 @@
-"""A server on a record of its own, and a browser before it; skipped where there is no browser."""
+"""A server with its own record, and a browser; skipped if there is no browser."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from tests.browser.oidc_provider import Provider
 
 ROOT = Path(__file__).resolve().parents[2]
-# No call leaves the machine; a container has neither a GPU nor a sandbox for the browser.
+# No request leaves the machine; a container has neither a GPU nor a sandbox for the browser.
 FLAGS = [
     "--no-sandbox",
     "--disable-gpu",
@@ -84,7 +84,7 @@ def sample_pages(sample: Path, tmp_path: Path) -> Iterator[str]:
 
 @pytest.fixture
 def serve(browser: Browser) -> Callable[..., AbstractContextManager[str]]:
-    """Return what serves a folder's record for the length of a ``with``; give `port` to repeat."""
+    """Return a function that serves a folder's record during a ``with``; `port` fixes the port."""
     return contextmanager(_served)
 
 
@@ -109,7 +109,7 @@ roles = ["supervisor"]
 
 @pytest.fixture(scope="module")
 def team_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Return the folder of a team's record; its people and their roles stand in team.toml."""
+    """Return the folder of a team's record; team.toml names its people and their roles."""
     return tmp_path_factory.mktemp("team")
 
 
@@ -156,7 +156,7 @@ def team_pages(sample: Path, team_folder: Path) -> Iterator[tuple[str, Provider]
 
 @pytest.fixture
 def nasty_pages(browser: Browser, tmp_path: Path) -> Iterator[str]:
-    """Yield the address of pages on a record in which every typed text is code."""
+    """Yield the address of pages on a record in which every typed text is markup."""
     from tests.ui.test_access_markup import nasty_record
 
     nasty_record(tmp_path / "record.db")
@@ -164,7 +164,7 @@ def nasty_pages(browser: Browser, tmp_path: Path) -> Iterator[str]:
 
 
 def free_port() -> int:
-    """Return a port of this machine that nothing listens at."""
+    """Return a port of this machine on which nothing listens."""
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         return int(free.getsockname()[1])
@@ -209,7 +209,7 @@ def _wait(address: str, server: subprocess.Popen[bytes]) -> None:
 
 @pytest.fixture(params=[(1280, 900), (360, 780)], ids=["desk", "phone"])
 def page(browser: Browser, request: pytest.FixtureRequest) -> Iterator[Page]:
-    """Yield a page at desk and at phone width; fingers on the phone."""
+    """Yield a page at desktop and at phone width; touch input on the phone."""
     width, height = request.param
     context = browser.new_context(
         viewport={"width": width, "height": height}, has_touch=width < 600, is_mobile=width < 600

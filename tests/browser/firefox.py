@@ -1,4 +1,4 @@
-"""Firefox, driven by the standard that it speaks: WebDriver BiDi (w3.org/TR/webdriver-bidi)."""
+"""Firefox, driven through the standard WebDriver BiDi (w3.org/TR/webdriver-bidi)."""
 
 from __future__ import annotations
 
@@ -50,7 +50,7 @@ class Tab:
         self.ask("browsingContext.navigate", context=self._context, url=address, wait="complete")
 
     def run(self, script: str) -> Any:
-        """Return what an expression gives in the page: a text, a number, or None."""
+        """Return the value of an expression in the page: a text, a number, or None."""
         told = self.ask(
             "script.evaluate",
             expression=script,
@@ -61,7 +61,7 @@ class Tab:
         return told["result"].get("value")
 
     def sees(self, script: str) -> bool:
-        """Say whether an expression is true in the page."""
+        """Return whether an expression is true in the page."""
         return bool(self.run(f"(() => {{ {DEEP}; return Boolean({script}); }})()"))
 
     def wait(self, script: str) -> None:
@@ -72,7 +72,7 @@ class Tab:
             time.sleep(0.2)
 
     def words(self) -> str:
-        """Return what stands on the page."""
+        """Return the text on the page."""
         return str(self.run(f"(() => {{ {DEEP}; return words(); }})()"))
 
     def give(self, selector: str, *files: Path) -> None:
@@ -83,7 +83,7 @@ class Tab:
 
     def press(self, name: str) -> None:
         """Press the button or link whose name matches a pattern, once the page stands still."""
-        time.sleep(0.6)  # what was typed last is on its way
+        time.sleep(0.6)  # the last input is still being sent
         self.wait(QUIET)
         self._point(f"deep('button, a').filter(seen).find(one => /{name}/.test(named(one)))")
 
@@ -100,7 +100,7 @@ class Tab:
         self._act({"type": "key", "id": "keys", "actions": keys})
 
     def says(self, pattern: str) -> None:
-        """Wait until a text stands on the page."""
+        """Wait until a text appears on the page."""
         self.wait(f"/{pattern}/.test(words())")
 
     def _point(self, expression: str) -> None:
@@ -130,7 +130,7 @@ class Tab:
 
 @contextmanager
 def firefox(profile: Path, port: int) -> Iterator[Tab]:
-    """Start Firefox with a profile; what it keeps stays there for the next start."""
+    """Start Firefox with a profile, which keeps its data for the next start."""
     client = pytest.importorskip("websockets.sync.client", reason="Firefox is driven by websockets")
     program = shutil.which("firefox-esr") or shutil.which("firefox")
     if program is None:

@@ -1,4 +1,4 @@
-"""What a person does with a page: type into a field, choose from a list, say who they are."""
+"""What a person does on a page: type into a field, choose from a list, enter their name."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ def quiet(page: Page) -> None:
 
 
 def fits(page: Page) -> bool:
-    """Say whether nothing has to be scrolled sideways."""
+    """Return whether nothing has to be scrolled sideways."""
     return bool(page.evaluate("document.documentElement.scrollWidth <= innerWidth"))
 
 
@@ -27,7 +27,7 @@ def fill(page: Page, label: str, text: str) -> None:
 
 
 def choose(page: Page, label: str, option: str | re.Pattern[str]) -> None:
-    """Choose from a list; one that a redrawn page has closed is opened again."""
+    """Choose from a list, opening it again if a redrawn page has closed it."""
     from playwright.sync_api import TimeoutError as Late
 
     wanted = page.get_by_role("option", name=option).first
@@ -42,8 +42,8 @@ def choose(page: Page, label: str, option: str | re.Pattern[str]) -> None:
 
 
 def press(page: Page, name: str | re.Pattern[str]) -> None:
-    """Press a button once the page stands still: one that is drawn anew meanwhile hears nothing."""
-    page.wait_for_timeout(600)  # what was typed last is on its way
+    """Press a button once the page is stable: a button being redrawn ignores the press."""
+    page.wait_for_timeout(600)  # the last input is still being sent
     quiet(page)
     page.get_by_role("button", name=name).first.click()
 
@@ -59,7 +59,7 @@ def go_on(page: Page, words: str, title: str) -> None:
 
 
 def become(page: Page, name: str) -> None:
-    """Say at the side who sits here; on a phone the side is opened first."""
+    """Enter the person's name in the sidebar; on a phone the sidebar is opened first."""
     quiet(page)
     phone = (page.viewport_size or {"width": 1280})["width"] < 600
     if phone:
@@ -68,7 +68,7 @@ def become(page: Page, name: str) -> None:
     quiet(page)
     if phone:
         page.get_by_test_id("stSidebarCollapseButton").get_by_role("button").click()
-        page.wait_for_timeout(400)  # it slides out; what lies below can't be pressed before
+        page.wait_for_timeout(400)  # it slides out; what is below can't be pressed until then
 
 
 def reading_field(page: Page, station: int, view_deg: int) -> Locator:

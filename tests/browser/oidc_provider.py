@@ -31,7 +31,7 @@ CLIENT, SECRET = "rope-pages", "a secret of this test only"
 
 @dataclass
 class Provider:
-    """What the provider knows: its address, its key, its people, and codes not yet used."""
+    """The provider's state: its address, its key, its people, and codes not yet used."""
 
     issuer: str
     people: dict[str, dict[str, Any]]
@@ -85,7 +85,7 @@ class Provider:
         return f"{asked['redirect_uri']}?{urlencode({'code': code, 'state': asked['state']})}"
 
     def token(self, form: dict[str, str], authorization: str) -> dict[str, Any] | None:
-        """Return the tokens for a code; None where anything about the request is wrong."""
+        """Return the tokens for a code; None if anything about the request is wrong."""
         client, secret = form.get("client_id", ""), form.get("client_secret", "")
         if authorization.startswith("Basic "):
             pair = base64.b64decode(authorization[6:]).decode()

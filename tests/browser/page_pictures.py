@@ -1,7 +1,7 @@
-"""The pictures of README and USING, taken anew: ``python -m tests.browser.page_pictures``.
+"""Retake the pictures of README and USING: ``python -m tests.browser.page_pictures``.
 
-They lie in a folder of their own, since every picture beside the samples counts as a photograph.
-All together weigh less than one of the photographs.
+They are in a folder of their own, since every picture beside the samples counts as a photograph.
+Together they are smaller than one of the photographs.
 """
 
 from __future__ import annotations
@@ -33,11 +33,11 @@ from vision.target.print_scale import load_print_checks
 DESK: ViewportSize = {
     "width": 1440,
     "height": 900,
-}  # a laptop's screen: what is seen without scrolling
+}  # a laptop's screen, without scrolling
 PHONE: ViewportSize = {"width": 390, "height": 844}
 MOST_BYTES = 200_000
 QUALITY = 82
-# Name of the picture, screen, window, and words that stand there once it is drawn.
+# Name of the picture, screen, window, and words that appear once it is drawn.
 SCREENS: tuple[tuple[str, str, ViewportSize, str], ...] = (
     ("stations", "sheet", DESK, "apart"),
     ("phone", "sheet", PHONE, "apart"),
@@ -47,7 +47,7 @@ SCREENS: tuple[tuple[str, str, ViewportSize, str], ...] = (
 
 
 def picture(page: Page, words: str) -> bytes:
-    """Return what is seen of the open page without scrolling."""
+    """Return the visible part of the open page, without scrolling."""
     expect(page.get_by_text(words).first).to_be_visible()
     page.wait_for_timeout(8000)  # photographs and edges come after the words
     quiet(page)

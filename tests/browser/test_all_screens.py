@@ -1,6 +1,6 @@
 """Every screen, both widths, both themes: nothing to scroll sideways, no rule of WCAG broken.
 
-The rules are those of axe-core, a library of such rules that knows nothing of this program.
+The rules are those of axe-core, a library that is independent of this program.
 """
 
 from __future__ import annotations
@@ -21,12 +21,12 @@ SCREENS = {
     "condition": "5 Condition and decision", "equipment": "Gauges and phones", "limits": "Limits",
     "record": "Record",
 }  # fmt: skip
-# Streamlit's upload has a role that says nothing; it is read aloud all the same.
+# Streamlit's upload has a meaningless role, but is still read aloud.
 NOT_OURS = {"presentation-role-conflict": "stFileUploader"}
 
 
 def breaches(page: Page) -> list[str]:
-    """Return what breaks a rule, one line each, without what is Streamlit's own."""
+    """Return the violations of a rule, one line each, except in Streamlit's own elements."""
     axe = pytest.importorskip("axe_playwright_python.sync_playwright", reason="needs axe-core")
     found: list[dict[str, Any]] = axe.Axe().run(page).response["violations"]
     return [
@@ -38,7 +38,7 @@ def breaches(page: Page) -> list[str]:
 
 
 def inside(page: Page, target: list[Any], test_id: str) -> bool:
-    """Say whether an element lies in one of Streamlit's own."""
+    """Return whether an element is inside one of Streamlit's own."""
     if len(target) != 1 or not isinstance(target[0], str):
         return False  # in a picture of ours
     closest = f"one => !!one.closest('[data-testid={test_id}]')"
@@ -87,4 +87,4 @@ def test_tab_goes_through_a_decision_in_its_order(page: Page, sample_pages: str)
         held = page.locator(":focus")
         assert name in held.inner_text().splitlines()
         seen = "one => (({outlineStyle: o, boxShadow: s}) => [o, s])(getComputedStyle(one))"
-        assert held.evaluate(seen) != ["none", "none"]  # who goes by keyboard sees where
+        assert held.evaluate(seen) != ["none", "none"]  # keyboard users see the focus

@@ -1,4 +1,4 @@
-"""A phone calibrated on the page, from the board's PDF to the camera that is kept."""
+"""A phone calibrated on the page, from the board's PDF to the saved camera."""
 
 from __future__ import annotations
 

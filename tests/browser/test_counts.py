@@ -1,4 +1,4 @@
-"""How much a person has to press: the first figure, and the station last time beside this one."""
+"""How many presses are needed: for the first figure, and to see a station's previous inspection."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ DROP = """([name, data]) => {
 
 
 def test_the_first_figure_is_one_drop(page: Page, empty_pages: str) -> None:
-    """Nothing is pressed: no rope, no form; the page is opened, and one photograph dropped."""
+    """No press: no rope, no form; the page is opened and one photograph dropped."""
     from playwright.sync_api import expect
 
     folder = sample_folder()

@@ -1,4 +1,4 @@
-"""A print check that is made after the photographs is applied to them by one button."""
+"""A print check made after the photographs is applied to them with one button."""
 
 from __future__ import annotations
 

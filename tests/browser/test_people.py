@@ -1,4 +1,4 @@
-"""People of a team in browsers of their own: a real login, roles, drafts, addresses, log-out."""
+"""People of a team, each in a browser: a real login, roles, drafts, addresses, logout."""
 
 from __future__ import annotations
 
@@ -50,7 +50,7 @@ def log_in(page: Page, address: str, email: str) -> None:
 
 
 def open_sidebar(page: Page) -> None:
-    """Open the side on a phone, where it is folded away."""
+    """Open the sidebar on a phone, where it is collapsed."""
     shown = page.get_by_test_id("stExpandSidebarButton")
     if shown.is_visible():
         shown.click()

@@ -1,4 +1,4 @@
-"""The phone at the rope in a browser: a dead spot, a closed browser, a lost answer lose nothing."""
+"""The phone at the rope in a browser: no signal, a closed browser or a lost answer lose nothing."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ PHONE = {"viewport": {"width": 360, "height": 740}, "has_touch": True, "is_mobil
 
 @pytest.fixture
 def folder(tmp_path: Path) -> Path:
-    """Return the folder of a record with an inspection of two stations in which nothing stands."""
+    """Return the folder of a record with an empty inspection of two stations."""
     assert FOLDER is not None
     with open_record(tmp_path / "record.db") as record:
         record.add_rope(Rope("quay crane 2", 22.0), by="Reviewer B")
@@ -69,7 +69,7 @@ def photograph(page: Page, name: str) -> None:
 
 
 def a_phone(browser: Browser) -> tuple[BrowserContext, Page]:
-    """Return a phone with a page that is still empty; its context is closed by who asked."""
+    """Return a phone with an empty page; the caller closes its context."""
     context = browser.new_context(**PHONE)  # type: ignore[arg-type]
     context.set_default_timeout(PATIENCE_MS)
     return context, context.new_page()

@@ -1,4 +1,4 @@
-"""The phone's page in a second engine, with the server gone and the browser ended in the middle."""
+"""The phone's page in a second engine, with the server stopped and the browser ended midway."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The database's server stopped and started again under pages in a browser."""
+"""The database server stopped and restarted while pages are open in a browser."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Reviewer and supervisor in a real browser: the wrong entry, decisions, hands, keys alone."""
+"""Reviewer and supervisor in a real browser: the wrong entry, decisions, mouse, and keys alone."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ def seen_part(picture: Locator) -> list[float]:
 
 
 def station(page: Page) -> str:
-    """Return which station is looked at."""
+    """Return the station being reviewed."""
     return str(page.locator(".st-key-strip label[data-selected=true]").inner_text())
 
 
@@ -190,7 +190,7 @@ def test_a_station_is_decided_by_keys_without_scrolling(page: Page, sample_pages
 def test_the_supervisors_list_never_goes_silent(
     page: Page, sample: Path, tmp_path: Path, serve: Callable[..., AbstractContextManager[str]]
 ) -> None:
-    """What was accepted stays with its reason; what was imported says that nobody examined it."""
+    """Accepted findings stay with their reason; an imported inspection is marked not examined."""
     from playwright.sync_api import expect
 
     shutil.copytree(sample, tmp_path, dirs_exist_ok=True)

@@ -1,4 +1,4 @@
-"""The sheet in a real browser: no key is lost, the address holds, drops find their cells."""
+"""The sheet in a real browser: no input is lost, addresses work, dropped files find their cells."""
 
 from __future__ import annotations
 
@@ -138,7 +138,7 @@ def test_enter_goes_from_field_to_field(page: Page, empty_sheet: tuple[str, Path
 
 
 class Line:
-    """The line between browser and server, to be cut and mended, and to keep its answers back."""
+    """The connection between browser and server, to be cut, restored, and delayed."""
 
     def __init__(self, page: Page) -> None:
         self.whole = self.answers = True
@@ -161,7 +161,7 @@ class Line:
         route.continue_() if self.whole else route.abort("internetdisconnected")
 
     def answer(self) -> None:
-        """Let the answers come that were kept back."""
+        """Release the delayed answers."""
         self.answers = True
         for socket, told in self.held:
             socket.send(told)

@@ -1,4 +1,4 @@
-"""Photographs that come and are left: another page, a reload, a kill; none vanishes."""
+"""Photographs being uploaded while another page is opened, on a reload, a kill: none is lost."""
 
 from __future__ import annotations
 
@@ -60,14 +60,14 @@ def give_eight(page: Page, pages: str) -> None:
 
 
 class Line:
-    """The line to the server, to be slowed and cut."""
+    """The connection to the server, to be slowed and cut."""
 
     def __init__(self, page: Page) -> None:
         self._devtools = page.context.new_cdp_session(page)
         self._devtools.send("Network.enable")
 
     def carries(self, bytes_a_second: float) -> None:
-        """Let it carry so much from now on: -1 for all there is, 0 for nothing."""
+        """Set its capacity from now on: -1 for unlimited, 0 for nothing."""
         told = {"offline": bytes_a_second == 0, "latency": 0, "downloadThroughput": -1}
         self._devtools.send(
             "Network.emulateNetworkConditions", {**told, "uploadThroughput": bytes_a_second}
@@ -75,7 +75,7 @@ class Line:
 
 
 def the_second_is_on_its_way(page: Page, pages: str) -> Line:
-    """Give eight on a slow line; return the line once one of them has arrived."""
+    """Upload eight over a slow connection; return it once one of them has arrived."""
     page.goto(f"{pages}/sheet?inspection=visit")
     line = Line(page)
     line.carries(400_000)

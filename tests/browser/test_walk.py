@@ -16,7 +16,7 @@ def test_one_click_loads_the_sample_into_an_empty_record(page: Page, empty_pages
 
     page.goto(empty_pages)
     page.get_by_role("button", name="Load the sample inspection").click()
-    # it opens on the doubtful station
+    # it opens at the doubtful station
     expect(page.get_by_role("heading", name="Station 3, 90°")).to_be_visible(timeout=120_000)
     expect(page.get_by_text("disagrees").first).to_be_visible()
     assert "station=3&view=90" in page.evaluate("location.search")

@@ -1,4 +1,4 @@
-"""The whole path in a real browser: from an empty record to a report that was signed off."""
+"""The whole path in a real browser: from an empty record to a signed-off report."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 
 FOLDER = sample_folder() or Path("sample_images")
 PLACES = ("6", "31,5", "58", "83.5 m")
-# as sample_images/readings.csv; the last but two is the one that was typed wrong on purpose
+# as sample_images/readings.csv; the last but two is the deliberately mistyped one
 READ = [(station, view) for station in (1, 2, 3, 4) for view in (0, 90)]
 TYPED = ("22,24", "22.17", "22.03 mm", "22,19", "21.50", "22.11", "22,18", "22.17")
 
@@ -166,7 +166,7 @@ def review(page: Page, address: str) -> None:
 
 
 def downloaded(page: Page, name: str | re.Pattern[str]) -> bytes:
-    """Press a button that downloads, and return what came."""
+    """Press a download button, and return the file."""
     quiet(page)
     with page.expect_download(timeout=120_000) as coming:
         page.get_by_role("button", name=name).click()
@@ -187,7 +187,7 @@ def diameter_at(there: OpenInspection, station: int, view: int) -> float:
 
 
 def compare(text: str, there: OpenInspection, record: Path) -> None:
-    """Hold the report's words against the record, figure by figure."""
+    """Compare the report's words with the record, figure by figure."""
     words = " ".join(text.split())
     with open_record(record, create=False) as held:
         assert held.fingerprint() in words.replace(" ", "")  # may be broken over two lines

@@ -1,4 +1,4 @@
-"""The whole path at the desk in a second engine, from an empty record to the report."""
+"""The whole path on a desktop in a second engine, from an empty record to the report."""
 
 from __future__ import annotations
 
@@ -74,7 +74,7 @@ def test_from_an_empty_record_to_a_signed_off_report(serve: Serve, tmp_path: Pat
 
 
 def become(tab: Tab, name: str) -> None:
-    """Say at the side who sits here."""
+    """Enter the person's name in the sidebar."""
     tab.wait(QUIET)
     tab.fill("Your name", name)
     time.sleep(0.6)
@@ -115,7 +115,7 @@ def review(tab: Tab, pages: str) -> None:
 
 
 def downloaded(folder: Path) -> bytes:
-    """Return the PDF that came into a folder."""
+    """Return the PDF that was downloaded into a folder."""
     until = time.monotonic() + 60
     while not (found := [one for one in folder.glob("*.pdf") if one.stat().st_size]):
         assert time.monotonic() < until, sorted(one.name for one in folder.iterdir())

@@ -1,7 +1,7 @@
 """At 200 % nothing is cut off, covered or pushed out of the window (WCAG 2.2, 1.4.4 and 1.4.10).
 
 A browser at 200 % shows a window of 1440 x 900 px as one of 720 x 450 CSS px; larger text alone is
-a root of 32 px in place of 16.
+a root font size of 32 px instead of 16.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from tests.browser.test_all_screens import SCREENS
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page
 
-# What is pressed or read, and what lies in the way of it.
+# Elements that are pressed or read, and whatever covers them.
 FAULTS = """() => {
   const told = one => `${one.tagName.toLowerCase()} "${(one.innerText || one.ariaLabel || '')
     .trim().slice(0, 50)}"`;
@@ -72,7 +72,7 @@ def faults(page: Page) -> list[str]:
 
 
 def faults_by_screen(page: Page, pages: str) -> dict[str, list[str]]:
-    """Return what is wrong on each screen where something is."""
+    """Return the faults of each screen that has any."""
     from playwright.sync_api import expect
 
     told = {}

@@ -1,7 +1,7 @@
 """Try many damaged files: `python -m tests.fuzz photos --count 20000 --keep photos.jsonl`.
 
-Prints how many were read, refused with a sentence, or showed a fault, by kind. With --keep the
-outcomes are added to a file, and the same command goes on after the last of them.
+Prints, by kind, how many were read, refused with a sentence, or showed a fault. With --keep the
+outcomes are appended to a file, and the same command resumes after the last of them.
 """
 
 from __future__ import annotations
@@ -57,7 +57,7 @@ def _kept(keep: Path | None) -> list[Outcome]:
 
 
 def tally(outcomes: list[Outcome]) -> str:
-    """Return a table: one line a kind, then every fault with its number."""
+    """Return a table: one line per kind, then every fault with its number."""
     counts = Counter((one.kind, one.became) for one in outcomes)
     lines = [f"{'kind':28}{'tried':>8}{'read':>8}{'sentence':>10}{'FAULT':>8}"]
     for kind in [*sorted({one.kind for one in outcomes}), None]:

@@ -1,4 +1,4 @@
-"""Damaged descriptions: every small file that the tool reads, read and used to its end."""
+"""Damaged descriptions: every small file that the program reads, read and fully used."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ from ui.services.access.roles import check_login, read_team
 from vision.calibration.library import CalibratedCamera, load_cameras, save_camera
 from vision.target.print_scale import load_print_checks
 
-# What a careless hand or a broken program leaves in the place of a value.
+# What a careless person or a faulty program leaves in place of a value.
 VALUES: tuple[Any, ...] = (
     "", " ", "x", "12,1", "12.1", "nan", "2026-02-30", "2026-09-14", "\u202e22", "x" * 500, 0, -1,
     1, 3, 1.5, -0.0, 1e-320, 1e308, 10**20, 10**400, float("nan"), float("inf"), True, False, None,
@@ -137,7 +137,7 @@ USES: dict[str, Callable[[Path], object]] = {
 
 
 def trial(seed: int) -> Trial:
-    """Return what tries the description of a number."""
+    """Return the function that tries the description with a given number."""
     kinds = list(sources())
 
     def one(number: int) -> Outcome:

@@ -1,4 +1,4 @@
-"""Changes to the bytes of a file, as disks, cables and careless programs make them."""
+"""Changes to the bytes of a file, as disks, cables and faulty programs make them."""
 
 from __future__ import annotations
 

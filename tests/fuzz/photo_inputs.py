@@ -1,4 +1,4 @@
-"""Damaged photographs of a bar on a card: opened, and measured where damage went unseen."""
+"""Damaged photographs of a bar on a card: opened, and measured if the damage is not noticed."""
 
 from __future__ import annotations
 
@@ -23,8 +23,8 @@ from scenes import BAR, CHECKED, shot_of
 
 from vision.pipeline import measure_photo
 
-SIZE = (900, 625)  # px; each of them is opened thousands of times
-MEASURED = 24  # of those that open although they were changed, one in so many is measured
+SIZE = (900, 625)  # px; small, because each is opened thousands of times
+MEASURED = 24  # one in this many of those that open although changed is measured
 
 
 @cache
@@ -32,7 +32,7 @@ def sources() -> dict[str, bytes]:
     """Return whole photographs by kind: half of the kinds show the card, half are small."""
     shot = shot_of(size=SIZE, focal_px=1250.0, noise=0.8)
     whole = {**lossless(shot.pixels), **lossy(shot.pixels)}
-    # a HEIC can't be made with the packages of the tests; a real one is taken where it is at hand
+    # a HEIC can't be made with the tests' packages; a real one is used where available
     heic = REAL / "awkward" / "heif_example.heic"
     if heic.is_file():
         whole["HEIC"] = heic.read_bytes()
@@ -51,7 +51,7 @@ def _measures(kind: str) -> bool:
 
 
 def trial(seed: int) -> Trial:
-    """Return what tries the photograph of a number."""
+    """Return the function that tries the photograph with a given number."""
     kinds = list(sources())
 
     def one(number: int) -> Outcome:
@@ -59,7 +59,7 @@ def trial(seed: int) -> Trial:
         kind = kinds[number % len(kinds)]
         data = mutated(sources()[kind], chance, sources()[chance.choice(kinds)])
         if kind.startswith("PNG") and chance.random() < 0.7:
-            data = _with_right_sums(data)  # else no decoder ever sees the damage
+            data = _with_right_sums(data)  # otherwise no decoder would see the damage
         try:
             photo = open_photo(data, name="rope.jpg")
         except PhotoError as reason:
@@ -92,7 +92,7 @@ def _as_sentence(words: str) -> tuple[str, str]:
 
 
 def _wrong(photo: Photo) -> str:
-    """Return what is wrong with an opened photograph; empty where nothing is."""
+    """Return what is wrong with an opened photograph; empty if nothing is."""
     pixels = photo.pixels
     if pixels.ndim != 3 or pixels.shape[2] != 3 or pixels.dtype != np.uint8 or not pixels.size:
         return f"pixels {pixels.shape} of {pixels.dtype}"

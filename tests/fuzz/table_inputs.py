@@ -1,4 +1,4 @@
-"""Damaged tables and exported records: read, imported, and every figure held against its text."""
+"""Damaged tables and exported records: read, imported, and every figure compared with its text."""
 
 from __future__ import annotations
 
@@ -26,8 +26,8 @@ from tests.fuzz.mutations import mutated
 from tests.fuzz.watched import Outcome, Trial
 from tests.inspection.reading_tables import SAMPLE
 
-IMPORTED = 4  # one readable table in so many is imported into a record too
-# What a careless hand or a broken program leaves in a cell.
+IMPORTED = 4  # one readable table in this many is also imported into a record
+# What a careless person or a faulty program leaves in a cell.
 CELLS = (
     "", " ", "nan", "inf", "-inf", "1e999", "1e5", "1_0", "0x16", "22,4,5", "22.4.5", "--22.4",
     "22.4 mmm", "22,400", "999999999999999999999999", "9" * 60, "٢٢٫٤", "２２．４", "22½", "²²",
@@ -81,7 +81,7 @@ def sources() -> dict[str, bytes]:
 
 
 def trial(seed: int) -> Trial:
-    """Return what tries the table of a number."""
+    """Return the function that tries the table with a given number."""
     kinds = list(sources())
 
     def one(number: int) -> Outcome:
@@ -155,7 +155,7 @@ def _wrong_rejections(table: ParsedTable[ReadingRow] | ParsedTable[Rope]) -> str
 
 
 def _mm_of(text: str) -> float | None:
-    """Read a length by the README's words alone, apart from the program's own reader."""
+    """Read a length by the documentation alone, independently of the program's own reader."""
     apart = re.sub("[¼½¾]", r" \g<0>", text)  # 22½ is 22 and a half, not 221 halves
     found = _LENGTH.fullmatch(unicodedata.normalize("NFKC", apart).translate(_MARKS).strip())
     if found is None:

@@ -1,4 +1,4 @@
-"""A small share of the damaged files, in a watched process; `python -m tests.fuzz` tries more."""
+"""A small share of the damaged files, in a monitored process; `python -m tests.fuzz` tries more."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ def test_damaged_files_are_read_or_refused_in_a_sentence(what: str, count: int) 
 
 
 def test_a_figure_that_its_text_does_not_say_would_be_noticed() -> None:
-    # the reader that the others are held against, on texts of README.md
+    # the independent reader that the others are compared with, on texts of README.md
     for text, mm in (("22,4", 22.4), ("22.4 mm", 22.4), ("7/8", 22.225), ("1 3/8", 34.925),
                      ("0.88 in", 22.352), ("2,24 cm", 22.4), (",41", 0.41),
                      ("1½ in", 38.1), ("٢٢٫٤", 22.4)):  # fmt: skip

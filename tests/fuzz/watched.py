@@ -1,7 +1,7 @@
-"""A child process that tries inputs one by one, and a parent that sees when it hangs or dies.
+"""A child process that tries inputs one by one, and a parent that detects when it hangs or dies.
 
-Each input is made from a seed and its number alone, so any of them can be made again, and a run
-that was stopped goes on where it was.
+Each input is made from a seed and its number alone, so any of them can be made again, and a
+stopped run can resume.
 """
 
 from __future__ import annotations
@@ -18,15 +18,15 @@ from collections.abc import Callable, Iterator
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
-MOST_S = 5  # of processor time for one input, so that a busy machine accuses nobody
+MOST_S = 5  # of processor time per input, so that a busy machine causes no false alarm
 MOST_BYTES = 1_000_000_000  # over what the child holds before the first input
-PATIENCE_S = 900  # without any sign of life: a deadlock takes no processor time
+PATIENCE_S = 900  # without any output: a deadlock takes no processor time
 HOUSE = Path(__file__).resolve().parents[2]
 
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """What became of an input.
+    """The outcome of an input.
 
     Parameters
     ----------
@@ -50,7 +50,7 @@ Trial = Callable[[int], Outcome]
 
 
 def try_all(first: int, count: int, trial: Trial) -> None:
-    """Try inputs in this process, and say on standard output what became of each."""
+    """Try inputs in this process, and print the outcome of each on standard output."""
     warnings.simplefilter("error")
     before = _peak_bytes()
     for number in range(first, first + count):
@@ -75,7 +75,7 @@ def _peak_bytes() -> int:
 
 
 def watch(what: str, count: int, *, seed: int, first: int = 0) -> Iterator[Outcome]:
-    """Yield what became of each input; a child that hangs or dies is one input's fault."""
+    """Yield the outcome of each input; a child that hangs or dies counts as that input's fault."""
     number, end = first, first + count
     while number < end:
         for outcome in _child(what, number, end - number, seed):

@@ -1,4 +1,4 @@
-"""Records for the tests: an SQLite file, and a real PostgreSQL server of our own in a folder."""
+"""Records for the tests: an SQLite file, and a real PostgreSQL server in a temporary folder."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ def _server_programs() -> Path:
 
 @dataclass(slots=True)
 class Server:
-    """A PostgreSQL server of our own; its URL stays when it is started again."""
+    """A PostgreSQL server for the tests; its URL stays the same after a restart."""
 
     programs: Path
     folder: Path
@@ -82,7 +82,7 @@ class Server:
 
 @pytest.fixture(scope="session")
 def server() -> Iterator[Server]:
-    """A server that lives as long as the tests."""
+    """A server that runs as long as the tests."""
     programs = _server_programs()
     # a short path: the name of a socket may have about 100 characters
     folder = Path(tempfile.mkdtemp(prefix="pg-"))
@@ -146,7 +146,7 @@ _schemas = count(1)
 
 @pytest.fixture(scope="session")
 def hand(server: Server) -> Iterator[Engine]:
-    """A connection that stays: the server takes longer to begin one than to make a table."""
+    """A lasting connection: the server takes longer to open one than to create a table."""
     engine = create_engine(server.url, pool_size=1, pool_pre_ping=True)
     yield engine
     engine.dispose()
@@ -154,7 +154,7 @@ def hand(server: Server) -> Iterator[Engine]:
 
 @pytest.fixture
 def new_database(postgres: str, hand: Engine) -> str:
-    """URL of an empty schema: as good as a database of its own, and much faster to make."""
+    """URL of an empty schema: as good as a separate database, and much faster to create."""
     name = f"record_{next(_schemas)}"
     with hand.begin() as connection:
         connection.execute(text(f"CREATE SCHEMA {name}"))
@@ -163,7 +163,7 @@ def new_database(postgres: str, hand: Engine) -> str:
 
 @pytest.fixture(scope="session")
 def empty_statements(server: Server, hand: Engine) -> list[tuple[str, Any]]:
-    """What a new record in a database is made by, to be said again in another schema."""
+    """The statements that create a new record in a database, to be repeated in another schema."""
     said: list[tuple[str, Any]] = []
 
     def note(_: Any, __: Any, statement: str, given: Any, *___: Any) -> None:

@@ -1,4 +1,4 @@
-"""Small invented logs in which a wrong word could hurt somebody; figures are chosen, not drawn."""
+"""Small invented logs in which a wrong message could hurt somebody; figures are not random."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A record's tables as an earlier version of the program left them, by undoing what came since."""
+"""A record's tables as an earlier version of the program left them, by undoing later changes."""
 
 from __future__ import annotations
 

@@ -1,7 +1,7 @@
-"""Faults to plant in simulated logs: what is changed, where, and the names that are right for it.
+"""Faults to plant in simulated logs: what is changed, where, and the correct names for it.
 
-Each takes an honest case and gives it back with one fault, the entries (numbers from 0) that a
-finding must name, and the codes that name it; None where it can't be planted in this log.
+Each takes an honest case and returns it with one fault, the entries (numbers from 0) that a finding
+must name, and the codes that name it; None if it can't be planted in this log.
 """
 
 from __future__ import annotations

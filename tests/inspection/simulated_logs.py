@@ -7,7 +7,7 @@ standard deviation that is drawn once (log-uniform), and has a bias. A gauge's e
 within its permissible error and is drawn anew at every second yearly calibration. Readings are
 rounded to the gauge's step, and typed as people do, in mm, decimal inches or fractions. Photographs
 have the errors that their budgets state. Times are those of a walk, without seconds, of an evening
-at the desk, one stamp for all, or none. Ropes, people, gauges and places are invented.
+at a desk, one stamp for all, or none. Ropes, people, gauges and places are invented.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ PITCH_D, PITCH_U = 1.08, 0.005  # crown pitch in diameters (a lay of 6.5; no sou
 
 
 class Step(NamedTuple):
-    """What a gauge shows: its step and permissible error in mm, and how it is written."""
+    """A gauge's display: its step and permissible error in mm, and how readings are written."""
 
     step_mm: float
     error_mm: float
@@ -63,7 +63,7 @@ GAUGES = tuple(
 
 @dataclass(frozen=True, slots=True)
 class Range:
-    """From where honest logs are drawn; pairs are the ends of a range."""
+    """The population from which honest logs are drawn; pairs are the ends of a range."""
 
     repeat_mm: tuple[float, float] = (0.03, 0.15)
     stations: tuple[int, int] = (4, 24)
@@ -98,7 +98,7 @@ STEADY = Range(
 
 @dataclass(frozen=True, slots=True)
 class World:
-    """What is true: the rope, the gauges' errors by day and how people read."""
+    """The truth: the rope, the gauges' errors by day and how people read."""
 
     rope: Rope
     stations: tuple[Station, ...]
@@ -124,7 +124,7 @@ class World:
 
 @dataclass(frozen=True, slots=True)
 class Case:
-    """A log with what is true behind it."""
+    """A log with the truth behind it."""
 
     world: World
     log: Log
@@ -158,7 +158,7 @@ def simulate(
     hands: int | None = None,
     gauges: tuple[Gauge, ...] | None = None,
 ) -> Case:
-    """Return an honest log and what is true behind it; what is not given is drawn."""
+    """Return an honest log and the truth behind it; anything not given is drawn."""
     count = round(_log_uniform(rng, ranges.stations)) if stations is None else stations
     world = _world(rng, ranges, count, hands or int(rng.choice(ranges.hands)), gauges)
     visits = int(rng.integers(ranges.earlier[0], ranges.earlier[1] + 1))

@@ -1,4 +1,4 @@
-"""A whole case: what each part says is kept, and nothing is added."""
+"""A whole case: the assessment keeps the results of all parts, and adds nothing."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Two views at right angles tell each other how high the rope lies: against plane geometry."""
+"""Two views at right angles give each other the rope's height: compared with plane geometry."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from vision.uncertainty import Term
 
 
 def seen(width_mm: float, thick_mm: float, eye_mm: float, view_deg: int) -> DirectionalDiameter:
-    """Return what a photograph from straight above makes of an oval rope on the card.
+    """Return the diameter that a photograph from straight above gives for an oval rope on the card.
 
     Two lines of sight touch the circle that is as wide as the rope, its middle half the thickness
     above the card; the photograph takes the rope for as thick as it is wide.

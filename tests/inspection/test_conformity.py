@@ -1,4 +1,4 @@
-"""Verdicts: margin, what would settle it, the reference's own uncertainty, words."""
+"""Verdicts: margin, what would settle them, the reference's own uncertainty, wording."""
 
 from __future__ import annotations
 

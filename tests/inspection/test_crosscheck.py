@@ -1,4 +1,4 @@
-"""Cross-check of readings and photographs: matching, words, and what is shared."""
+"""Cross-check of readings and photographs: matching, wording, and shared errors."""
 
 from __future__ import annotations
 

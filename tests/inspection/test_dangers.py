@@ -1,4 +1,4 @@
-"""Words that could hurt somebody: a loss told as a slip, silence, figures that hide others."""
+"""Messages that could hurt somebody: a loss called a slip, silence, figures that hide others."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from tests.inspection.simulated_logs import simulate_log
 SLIPS = ("digits-swapped", "digit-mistyped", "decimal-moved")
 
 
-# 1: a true thinning is never told as a typing slip
+# 1: true thinning is never called a typing slip
 
 
 def test_two_directions_that_agree_forbid_the_story_of_a_slip() -> None:
@@ -64,7 +64,7 @@ def test_a_slip_in_one_direction_is_still_named() -> None:
     assert found.findings[0].code in SLIPS
 
 
-# 2: nothing applied, and all is well
+# 2: no limit applied, yet reported as sound
 
 
 def test_judged_against_nothing_is_a_state_of_its_own() -> None:

@@ -1,4 +1,4 @@
-"""The line with error in both, against slow and general solutions of the same problem."""
+"""The line with errors in both variables, compared with slow and general solutions."""
 
 from __future__ import annotations
 

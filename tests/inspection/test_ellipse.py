@@ -1,9 +1,8 @@
-"""The ellipse of the caliper widths, held against general-purpose tools that know no widths.
+"""The ellipse of the caliper widths, compared with general-purpose tools that know no widths.
 
-Widths come from the reach of a finely drawn ellipse (geometry, not our formula), least squares
+Widths come from the extent of a finely drawn ellipse (geometry, not our formula), least squares
 from scipy's curve_fit, the ellipse through the tangent points from OpenCV's direct fit (Fitzgibbon
-1999);
-how often the intervals hold the truth is counted on simulated views.
+1999). How often the intervals hold the truth is counted on simulated views.
 """
 
 from __future__ import annotations
@@ -24,7 +23,7 @@ SCALE = Term("print scale", 0.004, "1", 22.0, "B", "print:A-1:y")
 
 
 def _width_mm(a_mm: float, b_mm: float, psi_deg: float, phi_deg: float) -> float:
-    """Caliper width of a finely drawn ellipse: the reach of its points along phi, no formula."""
+    """Caliper width of a finely drawn ellipse: the extent of its points along phi, no formula."""
     t = np.linspace(0, 2 * np.pi, 200_001)
     psi, phi = math.radians(psi_deg), math.radians(phi_deg)
     x, y = a_mm / 2 * np.cos(t), b_mm / 2 * np.sin(t)

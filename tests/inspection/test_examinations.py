@@ -1,4 +1,4 @@
-"""What examining yielded is kept beside the record, and goes as soon as an entry changes."""
+"""The results of examining are kept beside the record, and deleted as soon as an entry changes."""
 
 from __future__ import annotations
 

@@ -219,7 +219,7 @@ ROPE = st.builds(
 
 @st.composite
 def readings(draw: st.DrawFn, gauge: str) -> Reading:
-    """Draw a reading whose text and value say the same."""
+    """Draw a reading whose text and value agree."""
     typed, value_mm = draw(LENGTH)
     return Reading(
         typed,

@@ -1,4 +1,4 @@
-"""Photographs against trusted readings: what is said of ropes that were photographed several times.
+"""Photographs compared with trusted readings, for ropes photographed several times.
 
 Outside references: statsmodels' restricted maximum likelihood (for the same number of photographs
 of each rope it gives the analysis of variance's components), scipy's one-way analysis of variance,

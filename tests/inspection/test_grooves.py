@@ -1,4 +1,4 @@
-"""What grooves and drums allow, what is missing, and what is refused."""
+"""Grooves and drums: the limits they set, missing data, and refused values."""
 
 from __future__ import annotations
 

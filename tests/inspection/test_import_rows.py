@@ -1,4 +1,4 @@
-"""From tables into the record: all rows, or the good ones on request, or nothing."""
+"""From tables into the record: all rows, or the valid ones on request, or nothing."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Lay lengths held against each other, the certificate and the last inspection.
+"""Lay lengths compared with each other, the certificate and the last inspection.
 
 Figures by hand; probabilities of the normal distribution from scipy, covariance from GTC.
 """

@@ -1,4 +1,4 @@
-"""Readings and ropes from tables: columns matched kindly, bad rows told, nothing half done."""
+"""Readings and ropes from tables: tolerant column matching, bad rows reported, all or nothing."""
 
 from __future__ import annotations
 

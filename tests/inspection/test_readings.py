@@ -1,4 +1,4 @@
-"""A gauge's budget; the shortfall of one section against a brute-force outline."""
+"""A gauge's budget; the shortfall of one section compared with a brute-force outline."""
 
 from __future__ import annotations
 

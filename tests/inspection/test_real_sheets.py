@@ -1,4 +1,4 @@
-"""Sheets as sites have them: both directions in a row, titles, other languages, other days."""
+"""Sheets as sites have them: both directions in a row, titles, other languages and date formats."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The record: what goes in comes out, corrections supersede, people are told. Both databases."""
+"""The record: entries come back, corrections supersede, conflicts are reported. Both databases."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What happens to files: deleted, moved, replaced under a running program, killed in the middle."""
+"""Accidents to files: deleted, moved, replaced while the program runs, killed in mid-write."""
 
 from __future__ import annotations
 

@@ -18,12 +18,12 @@ from inspection.model.rope import Inspection, Rope
 from inspection.record.events import chain_faults
 from inspection.record.record import open_record
 
-# Every kill is followed by a look at all that is there, so their time grows with their square: some
-# in the suite, as many as one likes by ROPEPHOTO_KILLS=200.
+# Each kill is followed by a check of everything there, so the time grows with the square of their
+# number: a few in the suite, any number with e.g. ROPEPHOTO_KILLS=200.
 KILLS = int(os.environ.get("ROPEPHOTO_KILLS", "40"))
 
-# Starting Python anew each time would take minutes, so one process forks the writers. A writer
-# says the number of an entry on its standard output only after the record said it is saved.
+# Starting Python each time would take minutes, so one process forks the writers. A writer prints
+# the number of an entry on standard output only after the record has acknowledged it.
 NURSERY = """
 import os, sys
 from inspection.model.readings import Reading
@@ -99,7 +99,7 @@ def test_kills_at_any_moment_lose_no_acknowledged_entry(tmp_path: Path) -> None:
                 assert record.verify().faults == ()
         assert record.verify().faults == ()
         nursery.stdin.close()
-    # the kills did fall into the work: many entries, and most writers were cut off amid theirs
+    # the kills did hit the work: many entries, and most writers were cut off during one
     assert len(acknowledged) > 2 * KILLS
     print(f"{KILLS} kills, {len(acknowledged)} entries, {unacknowledged} saved but not yet told")
 

@@ -1,4 +1,4 @@
-"""The record as a file: settings, versions of its tables, backups, and disks that say no."""
+"""The record as a file: settings, versions of its tables, backups, and failing disks."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What was settled stays settled, and nothing else is: a finding is known by what it is about."""
+"""Settled findings stay settled, and no others are: a finding is identified by what it is about."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The database's server stopped and started again in the middle of the work."""
+"""The database server stopped and restarted in the middle of the work."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""An inspection from draft to closed, what was seen beside the diameter, and limits confirmed."""
+"""An inspection from draft to closed, other observed conditions, and confirmed limits."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Results that another takes the place of, and decisions about stations that end with them."""
+"""Replaced results, and the decisions about stations that end with them."""
 
 from __future__ import annotations
 

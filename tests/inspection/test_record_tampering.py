@@ -1,4 +1,4 @@
-"""`verify` finds what was changed past the program, whoever held the pen. Both databases."""
+"""`verify` finds every change made outside the program. Both databases."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Verifying: guards taken out, media that can't be written, runs that were interrupted."""
+"""Verification: removed guards, read-only media, interrupted runs."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Table files: nothing in a cell runs, and nothing that is no table gets in."""
+"""Table files: no cell runs as a formula, and only tables are accepted."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Who stands apart over many inspections: planted biases are named, chance alone seldom is."""
+"""Who differs over many inspections: planted biases are named, chance differences rarely."""
 
 from __future__ import annotations
 

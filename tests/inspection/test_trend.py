@@ -1,4 +1,4 @@
-"""The rate of loss against scipy and statsmodels, and its coverage on drawn histories."""
+"""The rate of loss compared with scipy and statsmodels, and its coverage on simulated histories."""
 
 from __future__ import annotations
 

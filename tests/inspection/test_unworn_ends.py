@@ -1,4 +1,4 @@
-"""Places that never run: what all else is low beside shows whether the gauge or the rope changed.
+"""Places that never run: they show whether the gauge or the rope changed.
 
 Figures are chosen, not drawn: a rope of 22 mm with two stations on the drum's dead turns.
 """

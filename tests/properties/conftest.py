@@ -1,4 +1,4 @@
-"""One profile for the property tests: repeatable, and not in a hurry on a busy machine.
+"""One profile for the property tests: repeatable, and without a deadline on a busy machine.
 
 To search further: ``pytest tests/properties --hypothesis-profile=search``.
 """

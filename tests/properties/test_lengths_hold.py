@@ -1,4 +1,4 @@
-"""Whatever is typed: a length, or one sentence; and the units go there and back."""
+"""Any typed text gives a length or one sentence, and units convert there and back."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Whatever is typed, screening answers: no traceback, and findings that hold together."""
+"""Screening answers for any typed text: no traceback, and consistent findings."""
 
 from __future__ import annotations
 

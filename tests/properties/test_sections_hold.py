@@ -1,4 +1,4 @@
-"""Whatever the views: order, scale and shared errors do what they must."""
+"""For any views, order, scale and shared errors have the effect they must have."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What is taken apart for JSON comes back as what it was, whatever it holds."""
+"""Any value converted to JSON comes back unchanged."""
 
 from __future__ import annotations
 
@@ -68,7 +68,7 @@ def test_a_field_with_a_default_may_be_missing(kind: type) -> None:
 
 
 def _least(kind: type) -> dict[str, Any]:
-    """The plain values of the fields without a default, the plainest there are."""
+    """The simplest plain values of the fields without a default."""
     hints = get_type_hints(kind)
     bare = [
         item.name

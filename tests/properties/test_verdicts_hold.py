@@ -1,4 +1,4 @@
-"""Whatever the figures: a thinner rope never gets a kinder verdict, and units don't matter."""
+"""For any figures, a thinner rope never gets a better verdict, and units don't matter."""
 
 from __future__ import annotations
 

@@ -1,8 +1,8 @@
 """Limits of agreement on the peak-flow data of Bland and Altman, Lancet 1986; i: 307-310.
 
 Data: read in a public R package. The paper's printed figures: from memory, confidence 0.9. The
-paper rounds the mean and the standard deviation before it goes on, so its limits and intervals
-differ from unrounded ones by up to 0.2 l/min.
+paper rounds the mean and the standard deviation before calculating further, so its limits and
+intervals differ from unrounded ones by up to 0.2 l/min.
 """
 
 from __future__ import annotations

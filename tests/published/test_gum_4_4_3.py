@@ -1,4 +1,4 @@
-"""The bench check's figures against the GUM's worked example of repeated observations.
+"""The bench check's figures compared with the GUM's worked example of repeated observations.
 
 ISO/IEC Guide 98-3:2008 (JCGM 100:2008), 4.4.3 and table 1: twenty temperatures with mean 100.145
 (printed as 100.14), experimental standard deviation 1.489 and that of the mean 0.333.

@@ -1,4 +1,4 @@
-"""E_n and zeta scores after ISO 13528 against the scores that NIST prints (see the data files).
+"""E_n and zeta scores by ISO 13528 compared with the scores that NIST prints (see the data files).
 
 The NIST page writes the formula with "standard" uncertainties and then says that E_n uses
 expanded ones; with k = 2 on both sides zeta = 2 E_n, which is tested, too.

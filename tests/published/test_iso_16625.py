@@ -1,4 +1,4 @@
-"""Groove fit: ISO 16625 as trade pages quote it, held against the table of DIN 15061-1."""
+"""Groove fit: ISO 16625 as trade pages quote it, compared with the table of DIN 15061-1."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The fit and its covariance against NIST's certified non-linear regression "Misra1a".
+"""The fit and its covariance compared with NIST's certified non-linear regression "Misra1a".
 
 NIST, Statistical Reference Datasets, Nonlinear Regression, Misra1a (lower level of difficulty;
 14 observations, y = b1 (1 - exp(-b2 x))). Data and certified values are typed from memory; a slip

@@ -1,4 +1,4 @@
-"""One request to an ASGI application, without a server between."""
+"""One request to an ASGI application, without a server."""
 
 from __future__ import annotations
 
@@ -13,13 +13,13 @@ def answer_of(
     app: Any, method: str, path: str, headers: Mapping[str, str], *, body: bytes = b"",
     query: str = "", client: str = "192.0.2.7", part: int = PART,
 ) -> tuple[int, dict[str, str], bytes]:  # fmt: skip
-    """Return status, headers and body; a header that is empty is not sent, `_` stands for `-`."""
+    """Return status, headers and body; an empty header is not sent, `_` stands for `-`."""
     said: list[Any] = []
     parts = [body[at : at + part] for at in range(0, len(body), part)] or [b""]
 
     async def receive() -> dict[str, Any]:
         if not parts:
-            await asyncio.Event().wait()  # whoever asks stays there
+            await asyncio.Event().wait()  # the client stays connected
         return {"type": "http.request", "body": parts.pop(0), "more_body": bool(parts)}
 
     async def send(message: Any) -> None:

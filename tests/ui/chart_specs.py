@@ -1,4 +1,4 @@
-"""What a chart holds, for tests: rows, axes, and the words of its drawing; never pixels."""
+"""The content of a chart, for tests: rows, axes and the words drawn; never pixels."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from ui.report.drawings import svg_of
 
 
 def spec_of(chart: Any) -> dict[str, Any]:
-    """Return a chart's description with each layer's rows beside it, where they may be shared."""
+    """Return a chart's description with each layer's rows, which layers can share."""
     made: dict[str, Any] = json.loads(chart.to_json())
     for layer in made["layer"]:
         data = layer.get("data", made.get("data"))
@@ -39,5 +39,5 @@ def axes_of(spec: dict[str, Any]) -> Iterator[tuple[str, dict[str, Any]]]:
 
 
 def words_of(plot: Any) -> list[str]:
-    """Return all words of a figure of the report, as they are drawn."""
+    """Return all words drawn in a figure of the report."""
     return [unescape(words) for words in re.findall(r">([^<>]+)<", svg_of(plot))]

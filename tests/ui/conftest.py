@@ -32,11 +32,11 @@ PLANTED = "station-3-view-90.jpg"  # sample_images/README.md: 22.11 was logged b
 
 @pytest.fixture(scope="session", autouse=True)
 def _done_once_as_in_a_server() -> Iterator[None]:
-    """Keep what AppTest does for each app anew, and a server once.
+    """Cache what AppTest repeats for each app, and a server does once.
 
-    It reads the metadata of all that is installed, compiles each screen, forgets what was concluded
-    from the same entries, and asks a thousand times a second whether a page is drawn: a third of
-    its time. Each app has a record of its own, so that small pictures, too, would be made for each.
+    It reads the metadata of everything installed, compiles each screen, forgets conclusions from
+    the same entries, and polls a thousand times a second whether a page is drawn: a third of its
+    time. Each app has its own record, so small pictures would also be made for each.
     """
     found, compiled = cache(manifest_scanner.scan_component_manifests), ScriptCache()
     known: dict[bytes, Assessment] = {}
@@ -52,14 +52,14 @@ def _done_once_as_in_a_server() -> Iterator[None]:
         return really("", sha256, part)
 
     def small(place: str, sha256: str, part: tuple[float, ...] | None) -> bytes:
-        session.get_record().photographs.get(sha256)  # a file that is gone is missed each time
+        session.get_record().photographs.get(sha256)  # a missing file is looked for each time
         return drawn(sha256, part)
 
     def ended(runner: local_script_runner.LocalScriptRunner, timeout: float) -> None:
         assert runner._script_thread is not None
         runner._script_thread.join(timeout)
         if not runner.script_stopped():
-            asked(runner, 0)  # says that it took too long
+            asked(runner, 0)  # reports that it took too long
 
     really = pictures._thumbnail.__wrapped__
     asked = local_script_runner.require_widgets_deltas
@@ -75,12 +75,12 @@ def _done_once_as_in_a_server() -> Iterator[None]:
 
 @pytest.fixture(scope="module", autouse=True)
 def _new_records(new_records_are_copies: None) -> None:
-    """What it takes to make the tables of a record is tried in `tests/inspection`."""
+    """Creating a record's tables is tested in `tests/inspection`."""
 
 
 @contextmanager
 def measured_apart_once(shared: Path) -> Iterator[None]:
-    """Let what the process apart said of a photograph stand when it is asked the same again."""
+    """Reuse the separate process's result for a photograph when it is asked the same again."""
 
     def remember(name: str, work: Callable[..., Any], data: bytes, *given: Any) -> Any:
         asked = ("apart", name, work.__qualname__, sha256(data).hexdigest(), given)
@@ -109,7 +109,7 @@ def sample(shared: Path) -> Path:
 
 @pytest.fixture
 def planted_photo(sample: Path) -> str:
-    """What the photograph says where the sample's reading was typed wrong on purpose, mm."""
+    """The photograph's figure where the sample's reading was deliberately mistyped, mm."""
     with open_record(sample / "record.db") as record:
         (identity,) = (one.identity for one in record.ranked())
         found = record.inspection(identity).results
@@ -121,7 +121,9 @@ def planted_photo(sample: Path) -> str:
 def app(tmp_path: Path, empty_record: Path, monkeypatch: pytest.MonkeyPatch) -> AppTest:
     """Return the pages on an empty record of their own."""
     monkeypatch.setenv("ROPE_PHOTO_RECORD", str(tmp_path / "record.db"))
-    shutil.copy(empty_record, tmp_path / "record.db")  # the pages make none that was named
+    shutil.copy(
+        empty_record, tmp_path / "record.db"
+    )  # the pages do not create a record that was named
     monkeypatch.setenv("ROPE_PHOTO_PERSON_FILE", str(tmp_path / "person.json"))
     monkeypatch.setenv("ROPE_PHOTO_CAMERAS", str(tmp_path / "cameras.json"))
     (tmp_path / "person.json").write_text(f'{{"person": "{REVIEWER}"}}', encoding="utf-8")

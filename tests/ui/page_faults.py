@@ -1,4 +1,4 @@
-"""Faults under the pages' feet: a disk that fills up, a record that is locked or protected."""
+"""Faults while the pages run: a disk that fills up, a record that is locked or write-protected."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ def record_of_pages() -> Record:
 
 @contextmanager
 def full_disk(path: Path) -> Iterator[None]:
-    """Let the record's file grow no more; what room its pages had left is used up first."""
+    """Stop the record's file from growing, after using up the free space in its pages."""
     del path
     engine = record_of_pages().access.engine
 
@@ -57,7 +57,7 @@ def full_disk(path: Path) -> Iterator[None]:
 
 @contextmanager
 def locked_record(path: Path) -> Iterator[None]:
-    """Let another program write into the record all the while."""
+    """Let another program keep writing into the record."""
     other = sqlite3.connect(path, isolation_level=None)
     other.execute("BEGIN EXCLUSIVE")
     try:
@@ -68,10 +68,10 @@ def locked_record(path: Path) -> Iterator[None]:
 
 @contextmanager
 def protected_folder(path: Path) -> Iterator[None]:
-    """Protect the record's folder, and let nobody here write everywhere."""
+    """Write-protect the record's folder, also against root."""
     superuser = hasattr(os, "geteuid") and os.geteuid() == 0
     modes = {one: one.stat().st_mode for one in (path.parent, *path.parent.glob("record.db*"))}
-    for parent in path.parents[1:4]:  # somebody else must find it
+    for parent in path.parents[1:4]:  # another user must be able to find it
         if superuser and parent.stat().st_uid == 0 and not parent.stat().st_mode & 0o1000:
             parent.chmod(0o755)
     record_of_pages().access.engine.dispose()

@@ -35,7 +35,7 @@ MADE = datetime(2026, 11, 4, 8, 30, tzinfo=UTC)
 ROPE = Rope("hoist rope 1", 40.0, reference_mm=41.2, reference_on=date(2025, 2, 3), site="Quay 9")
 GAUGE = Gauge("C-1", "wide-jaw caliper", 0.01, 0.03, date(2027, 1, 31))
 PLACES = [(station, view) for station in (1, 2, 3, 4) for view in (0, 90)]
-# odd hundredths, so that a figure that is found in the report was not found by accident
+# unusual hundredths, so that a figure is not found in the report by accident
 PHOTO_MM = {place: 39.37 + 0.11 * i for i, place in enumerate(PLACES)}
 SCALE = Term("print scale", 0.0008, "1", 39.5, "B", "print:set-1:y")
 
@@ -50,7 +50,7 @@ def jpeg(number: int, *, size: tuple[int, int] = (320, 240)) -> bytes:
 
 
 def estimate(number: int, place: tuple[int, int]) -> Estimate:
-    """Return what a stand-in for the pipeline says about photograph `number`."""
+    """Return the stand-in pipeline's result for photograph `number`."""
     station, view = place
     name = f"s{station}-{view}.jpg"
     edge = Term("edges", 0.04 + 0.003 * number, "mm", 1.0, "A", f"edge:{name}")
@@ -96,7 +96,7 @@ def measure(paths: list[Path], settings: Settings) -> list[Result]:
 
 
 def readings(wrong: dict[tuple[int, int], str] | None = None) -> tuple[Reading, ...]:
-    """Return a reading of every place, 0.02 mm above its photograph unless told otherwise."""
+    """Return a reading of every place, 0.02 mm above its photograph unless stated otherwise."""
     texts = {place: f"{mm + 0.02:.2f}" for place, mm in PHOTO_MM.items()} | (wrong or {})
     at = datetime(2026, 11, 3, 9, 0, 12)
     return tuple(
@@ -280,7 +280,7 @@ def fill_plain(
         record.add_readings(identity, typed, by="A. Berg")
     made: list[Result] = []
     for i, where in enumerate(places if photographs else []):
-        data = jpeg(i, size=(320, 240 + i))  # its size makes each file another
+        data = jpeg(i, size=(320, 240 + i))  # a different size makes each file different
         made.append(
             replace(
                 estimate(i % 12, PLACES[i % 8]),
@@ -375,7 +375,7 @@ HARD: dict[str, Callable[[Record], str]] = {
 }
 
 
-# Letter is lower than A4, which matters where tables and names are long.
+# Letter is shorter than A4, which matters where tables and names are long.
 ON_PAPER: list[tuple[str, Paper]] = [
     *((name, "A4") for name in HARD),
     *((name, "Letter") for name in ("long", "by hand", "forty stations", "twelve inspections")),
@@ -393,5 +393,5 @@ def hard_case(name: str) -> ReportCase:
 
 @cache
 def hard_pdf(name: str, paper: Paper) -> bytes:
-    """Return the report of a hard case; each is set once."""
+    """Return the report of a hard case; each is typeset once."""
     return pdf_report(hard_case(name), paper=paper)

@@ -1,4 +1,4 @@
-"""What a browser sends from the sheet of stations, for tests without a browser."""
+"""What a browser sends from the sheet of stations, for tests without one."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ def sent(
     second: bool = False,
     seen: bool = True,
 ) -> AppTest:
-    """Let fields of the sheet have been left with these texts; the page is drawn by the caller."""
+    """Send these texts as if typed into fields of the sheet; the caller redraws the page."""
     fields = {
         name: {"seq": next(_numbers), "text": text, "sure": sure, "why": why, "seen": seen}
         for name, text in typed.items()

@@ -1,4 +1,4 @@
-"""People and roles: the team file, who a login means, and that no screen or file was removed."""
+"""People and roles: the team file, whom a login identifies, and no unprotected screen or file."""
 
 from __future__ import annotations
 
@@ -78,7 +78,7 @@ def test_people_have_the_roles_that_the_file_gives(team_file: Path) -> None:
         ('[people."a@b.c"]\nname = "A"\nroles = ["boss"]\n', "the role 'boss'"),
         (
             '[people."a@b.c"]\nname = "A. Berg"\n[people."d@b.c"]\nname = "a.  BERG"\n',
-            "give each their own",  # or their drafts and their reviews would be one person's
+            "give each their own",  # or they would share drafts and reviews
         ),
         ('[people."a@b.c"]\nname = "A"\n[people."A@B.C"]\nname = "D"\n', "twice"),
     ],
@@ -156,7 +156,7 @@ def test_the_screens_of_each_role_are_told_as_they_are() -> None:
         assert f"| {title} | " in using
 
 
-# ---- who a login means --------------------------------------------------------------------
+# ---- whom a login identifies----------------------------------------------------------------
 
 
 @pytest.mark.parametrize(

@@ -1,4 +1,4 @@
-"""The server's answers: who comes in at all, headers on everything, files for whom they are."""
+"""The server's answers: who gets in, headers on everything, downloads only for their owner."""
 
 from __future__ import annotations
 
@@ -79,7 +79,7 @@ def answer(path: str, cookie: str = "", **more: Any) -> tuple[int, dict[str, str
 def socket(
     cookie: str = "", messages: tuple[bytes, ...] = (), **headers: str
 ) -> tuple[bool, list[bytes]]:
-    """Return whether a websocket came in, and which of its messages did."""
+    """Return whether a websocket was accepted, and which of its messages were."""
     got: list[bytes] = []
     came: list[bool] = []
     listed = iter([{"type": "websocket.connect"},
@@ -156,8 +156,8 @@ NOBODY = [
 
 @pytest.mark.parametrize("cookie", NOBODY)
 def test_before_the_login_nothing_reaches_the_pages(team_file: Path, cookie: str) -> None:
-    # a websocket without a login could upload without count, clear everybody's caches, and have
-    # files made (OWASP ASVS 4.0, 4.1.1 and 12.1.1, from memory)
+    # a websocket without a login could upload without limit, clear everybody's caches and have
+    # files prepared (OWASP ASVS 4.0, 4.1.1 and 12.1.1, from memory)
     reached: Reached = []
     status, headers, page = asked("/", cookie, reached=reached)
     assert (status, headers["cache-control"]) == (200, "no-store")
@@ -394,7 +394,7 @@ def test_connections_are_counted(team_file: Path) -> None:
     "nothing (403)",
 )
 def test_a_made_file_is_its_persons(team_file: Path) -> None:
-    # one inspector fetched another's table by its link
+    # one inspector could download another's table by its link
     downloads._owners["abc.csv"].add("a.berg@example.org")
     assert answer("/media/abc.csv", logged_in())[0] == 200
     assert answer("/media/abc.csv", logged_in(VERIFIED.format("b@example.org")))[0] == 403

@@ -25,7 +25,7 @@ NASTY = (
     ":red[**loud**] $x^2$ `code`",
     '=HYPERLINK("https://evil.example")',
 )
-# what would be read as markup: a tag, an image or link, a formula, a colour
+# text that would be read as markup: a tag, an image or link, a formula, a colour
 MARKUP = (
     re.compile(r"(?<!\\)<(script|img)"),
     re.compile(r"(?<!\\)\[(pixel|press)\]\("),
@@ -35,7 +35,7 @@ MARKUP = (
 
 
 def nasty_record(place: Path) -> None:
-    """Make a record in which every text that somebody can type is code for something."""
+    """Make a record in which every text that somebody can type is markup."""
     script, image, pixel, link, loud, formula = NASTY
     with open_record(place) as record:
         record.add_rope(Rope(script, 22.0, site=image), by=link)

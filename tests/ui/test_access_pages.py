@@ -1,4 +1,4 @@
-"""A team before the pages: each role on each screen, drafts, addresses, and names full of code."""
+"""A team on the pages: each role on each screen, drafts, addresses, and names full of markup."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""`ropephoto bench-check`: what it says, keeps and reminds of."""
+"""`ropephoto bench-check`: what it prints, saves and reminds of."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ def estimate(number: int, off_mm: float) -> Estimate:
 
 @pytest.fixture
 def bar(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """A folder of photographs, and a place of its own where checks are kept."""
+    """A folder of photographs, and a separate file of saved checks."""
     monkeypatch.setenv(CAMERAS_FILE, str(tmp_path / "kept" / "cameras.json"))
     folder = tmp_path / "bar"
     folder.mkdir()

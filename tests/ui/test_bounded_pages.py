@@ -1,4 +1,4 @@
-"""Pages over photographs that are too much: one sentence, and everything else goes on."""
+"""Pages with oversized photographs: one sentence, and everything else keeps working."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""An edge moved by hand, and a station moved along the rope: what becomes of the figure."""
+"""An edge moved by hand, and a station moved along the rope: the effect on the figure."""
 
 from __future__ import annotations
 

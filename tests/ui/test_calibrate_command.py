@@ -1,4 +1,4 @@
-"""`ropephoto card --board`, `calibrate` and `cameras`: what they say, keep, list and forget."""
+"""`ropephoto card --board`, `calibrate` and `cameras`: what they print, save, list and remove."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""`ropephoto card` and `ropephoto print-check`: once as meant, and in the ways they go wrong."""
+"""`ropephoto card` and `ropephoto print-check`: correct use, and the ways they can fail."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The command `check`, with made-up estimates in place of measured photographs."""
+"""The command `check`, with invented estimates in place of measured photographs."""
 
 from __future__ import annotations
 
@@ -77,7 +77,7 @@ def least_folder(folder: Path, *, without: str = "") -> Path:
 def test_the_least_that_the_page_of_words_names_is_a_folder(tmp_path: Path) -> None:
     judged = assess(read_folder(least_folder(tmp_path)).log)
     assert len(judged.log.readings) == 2
-    # it was measured in two directions, by a gauge that nobody described
+    # it was measured in two directions, by a gauge without a description
     assert any("in two directions by a known gauge: no mean" in note for note in judged.notes)
 
 

@@ -1,4 +1,4 @@
-"""`ropephoto compare-gauge`: a folder in, a page, a table and a file to give away out."""
+"""`ropephoto compare-gauge`: from a folder, a page, a table and a file to pass on."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What could hurt somebody is said on the command line, on the page and in the report alike."""
+"""Safety messages appear on the command line, on the page and in the report alike."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Disks that are full, records that are locked, stores that are gone: what each command says."""
+"""Full disks, locked records and missing stores: what each command reports."""
 
 from __future__ import annotations
 

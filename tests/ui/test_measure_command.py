@@ -30,7 +30,7 @@ FOUR = tuple(SAMPLES / f"station-{n}-view-{view}.jpg" for n in (1, 3) for view i
 
 
 def run(*arguments: object, columns: int = 80) -> Result:
-    """Run the command as a person does; no input whatever may end in a traceback."""
+    """Run the command as a person does; no input must end in a traceback."""
     given = ["measure", *(str(argument) for argument in arguments)]
     result = CliRunner().invoke(main, given, env={"COLUMNS": str(columns)})
     assert "Traceback" not in result.output

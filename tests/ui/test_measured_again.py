@@ -1,4 +1,4 @@
-"""On the pages: a print check and a hold that came after the photographs are applied to them."""
+"""On the pages: a print check and a hold entered after the photographs are applied to them."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""`ropephoto page`: what keeps it from starting is said in one sentence; started, it answers."""
+"""`ropephoto page`: what prevents its start is reported in one sentence; once up, it answers."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The phone at the rope: what its routes answer, to whom, how much, and what comes twice."""
+"""The phone at the rope: what its routes answer, to whom, how much, and repeated requests."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Charts of the pages and drawings of the report: the same figures, units, never colour alone."""
+"""Charts of the pages and the report: the same figures and units, never colour alone."""
 
 from __future__ import annotations
 

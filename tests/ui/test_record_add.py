@@ -1,4 +1,4 @@
-"""A whole folder into a record, checked there, saved there; a second time adds nothing."""
+"""A whole folder added to a record, checked and saved there; a second time adds nothing."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""`ropephoto record import`: what headings mean is shown, corrected, and kept by name."""
+"""`ropephoto record import`: the meaning of headings is shown, corrected, and saved by name."""
 
 from __future__ import annotations
 

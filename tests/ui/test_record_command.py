@@ -1,4 +1,4 @@
-"""`ropephoto record`: each command once as a person would use it, and once gone wrong."""
+"""`ropephoto record`: each command used correctly, and in the way it can fail."""
 
 from __future__ import annotations
 

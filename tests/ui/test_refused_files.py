@@ -1,4 +1,4 @@
-"""A file that is refused when its button is pressed: the reason stands there, in our words."""
+"""A download that is refused when its button is pressed: the reason is shown beside it."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The report says what the record says: limits, flags, decisions, history, fingerprint."""
+"""The report agrees with the record: limits, flags, decisions, history, fingerprint."""
 
 from __future__ import annotations
 

@@ -1,5 +1,5 @@
-"""Every figure of the assessment stands in the report, on A4, on Letter and in HTML; and a wrong
-one would be noticed."""
+"""Every figure of the assessment is in the report, on A4, on Letter and in HTML; a wrong figure
+would be noticed."""
 
 from __future__ import annotations
 

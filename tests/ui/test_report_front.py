@@ -1,4 +1,4 @@
-"""Page one, to sign: the answer first, one page whatever it holds, nothing that clears a rope."""
+"""Page one, to sign: the result first, always one page, nothing that clears a rope."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The HTML report: one file that asks for nothing, with the same figures drawn."""
+"""The HTML report: one file that loads nothing, with the same figures drawn."""
 
 from __future__ import annotations
 

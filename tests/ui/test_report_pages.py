@@ -1,5 +1,5 @@
-"""How the hard cases are set on A4 and Letter: nothing clipped, nothing overprinted, no empty
-page, no heading alone at the foot of a page, rope and inspection on every page."""
+"""The hard cases typeset on A4 and Letter: nothing clipped, nothing overprinted, no empty page, no
+heading alone at the foot of a page, rope and inspection on every page."""
 
 from __future__ import annotations
 

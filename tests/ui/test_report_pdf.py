@@ -1,4 +1,4 @@
-"""How the report is set: pages, breaks, paper, letters of many alphabets, hostile text."""
+"""The typeset report: pages, breaks, paper, many alphabets, hostile text."""
 
 from __future__ import annotations
 

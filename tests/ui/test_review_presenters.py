@@ -1,4 +1,4 @@
-"""What review and result say, from the sample whose wrong entry and thin station are known."""
+"""The texts of review and result, from the sample with its known wrong entry and thin station."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The screens without a browser: what they say, what they keep in the record, what they refuse."""
+"""The screens without a browser: what they show, save in the record, and refuse."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Pages whose record can't be written or read for a while: one sentence, and nothing typed lost."""
+"""Pages whose record can't be written or read for a while: one sentence, and no input lost."""
 
 from __future__ import annotations
 

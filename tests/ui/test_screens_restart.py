@@ -1,4 +1,4 @@
-"""The database's server stopped and started again under the pages."""
+"""The database server stopped and restarted while the pages run."""
 
 from __future__ import annotations
 

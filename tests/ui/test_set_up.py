@@ -1,4 +1,4 @@
-"""Set up on the pages: gauges, limits confirmed and one's own, condition, decision, the record."""
+"""Set-up on the pages: gauges, confirmed and own limits, condition, decision, the record."""
 
 from __future__ import annotations
 

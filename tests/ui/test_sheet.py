@@ -1,4 +1,4 @@
-"""The sheet of stations on the page: the answer first, blind entry, places opened by address."""
+"""The sheet of stations on the page: the result first, blind entry, places opened by address."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What is typed into the sheet: entered once, asked about, corrected, and never lost."""
+"""Readings typed into the sheet: entered once, queried, corrected, and never lost."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What lies beside the program in its packages: fonts with their licences, scripts, styles."""
+"""Files shipped with the program: fonts with their licences, scripts, styles."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ HOUSE = Path(__file__).resolve().parents[2]
 
 
 def names_in(font: Path) -> dict[int, str]:
-    """Return the names that a font says of itself: 0 is its copyright, 13 its licence."""
+    """Return a font's name records: 0 is its copyright, 13 its licence."""
     data = font.read_bytes()
     (many,) = struct.unpack_from(">4xH", data)
     tables = [struct.unpack_from(">4s4xI", data, 12 + 16 * i) for i in range(many)]

@@ -1,4 +1,4 @@
-"""Start: a photograph's diameter without a rope, kept afterwards; the register of ropes."""
+"""Start: a photograph's diameter without a rope, saved afterwards; the register of ropes."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Private parts of Streamlit: another release starts no pages and hands out no file of a team."""
+"""Private parts of Streamlit: an untested release starts no pages and serves no file of a team."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A table of readings on the page: its mapping is shown, corrected, kept and used again."""
+"""A table of readings on the page: its mapping is shown, corrected, saved and reused."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The pages' route for photographs: what is stored, for whom, how much, and what comes twice."""
+"""The pages' upload route: what is stored, for whom, how much, and repeated uploads."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a browser does with photographs: it sends each one to the pages' route, by itself."""
+"""What a browser does with photographs: it sends each one to the upload route."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ HOST = "127.0.0.1:8501"
 def put(
     path: str, body: bytes, query: dict[str, str], *, door: bool = True, **headers: str
 ) -> tuple[int, dict[str, Any]]:
-    """Return status and answer; the pages' door stands before it unless it is left out."""
+    """Return status and answer; the request passes the pages' access check by default."""
     app: Any = Starlette(routes=ROUTES)
     status, _, whole = answer_of(
         security.security_middleware(app) if door else app,
@@ -34,7 +34,7 @@ def put(
     )
     try:
         told = json.loads(whole)
-    except json.JSONDecodeError:  # the door's own answers
+    except json.JSONDecodeError:  # answers of the access check
         told = {"error": whole.decode()}
     return status, told
 

@@ -1,9 +1,9 @@
-"""Stated uncertainty without the card against scatter that is seen.
+"""Stated uncertainty without the card, compared with observed scatter.
 
-Cameras, heights, clicks and marks are drawn as the budget believes them to be; the truth is the
-cylinder itself, seen by the pinhole of `tests/vision/rules.py`. The mean square of error over
-stated uncertainty must be what chance allows; halving or doubling u multiplies it by 4 or by a
-quarter, which must lie outside of that.
+Cameras, heights, clicks and marks are drawn as the budget assumes them; the truth is the cylinder
+itself, seen by the pinhole of `tests/vision/rules.py`. The mean square of error over stated
+uncertainty must be within what chance allows; halving or doubling u multiplies it by 4 or by a
+quarter, which must be outside.
 """
 
 from __future__ import annotations

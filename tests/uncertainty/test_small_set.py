@@ -1,4 +1,4 @@
-"""The stated uncertainty against the truth of small rendered photographs that nobody tuned on.
+"""The stated uncertainty compared with the truth of small renders that nothing was tuned on.
 
 They are of low resolution, strongly compressed, and of every kind
 (`tests/benchmarks/small_list.py` says what, `render_set.py --which small` makes them; these are

@@ -1,4 +1,4 @@
-"""The closed form against rays shot at a mesh by trimesh, which knows nothing of it."""
+"""The closed form compared with rays cast at a mesh by trimesh, an independent library."""
 
 from __future__ import annotations
 

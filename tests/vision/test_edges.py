@@ -1,8 +1,8 @@
-"""Edges of smooth bars against their true silhouette, and the diameters that come of them.
+"""Edges of smooth bars compared with their true silhouette, and the resulting diameters.
 
-The silhouette is where planes through the camera touch the bar (`bars.silhouette_mm`); edges are
-held against it in the photograph, in px, and diameters against the bar's own. All at about 11 px
-to the millimetre. JPEG with colour at half the resolution (4:2:0) is what most phones write.
+The silhouette is where planes through the camera touch the bar (`bars.silhouette_mm`). Edges are
+compared with it in the photograph, in px, and diameters with the bar's own, all at about 11 px
+per millimetre. JPEG with colour at half the resolution (4:2:0) is what most phones write.
 """
 
 from __future__ import annotations

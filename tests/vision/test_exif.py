@@ -1,4 +1,4 @@
-"""What cameras write beside the pixels, in the ways in which they write it."""
+"""What cameras store beside the pixels, in all the ways they store it."""
 
 from __future__ import annotations
 

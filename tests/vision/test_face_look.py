@@ -1,4 +1,4 @@
-"""The look of the rope's face: one for one place of a rope, however it was photographed."""
+"""The appearance of the rope's face: the same for a place of a rope however it is photographed."""
 
 from __future__ import annotations
 

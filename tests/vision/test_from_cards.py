@@ -1,6 +1,6 @@
-"""Several photographs of one phone solved together, against the renderer's own camera.
+"""Several photographs by one phone solved together, compared with the renderer's own camera.
 
-The samples were rendered with one camera, whose focal length and principal point stand in
+The samples were rendered with one camera, whose focal length and principal point are in
 `sample_images/truth.csv` (`focal_px_true`, `principal_x_px`, `principal_y_px`).
 """
 

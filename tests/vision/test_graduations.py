@@ -1,4 +1,4 @@
-"""Graduations of a rule: told apart, fitted with perspective, and refused where they can't be.
+"""Graduations of a rule: distinguished, fitted with perspective, or refused if they can't be.
 
 Truth is the drawing: the pinhole of `rules.py` and the numbers of the marks that it drew.
 """

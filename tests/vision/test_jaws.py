@@ -1,4 +1,4 @@
-"""Jaws on outlines made by formula: what the highest crown is, is known beforehand.
+"""Jaws on outlines made by formula, so that the highest crown is known beforehand.
 
 A strand's crown is round and the valley between two strands is a cusp, so each side is
 r - depth (1 - |cos(pi s / pitch)|): its highest points all lie at r exactly. Noise is as the

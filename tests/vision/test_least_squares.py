@@ -1,4 +1,4 @@
-"""The robust fit against statsmodels' robust linear model, and what false observations do to it."""
+"""The robust fit compared with statsmodels' robust linear model, and the effect of outliers."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A polished bar's flank mirrors the stripes: what that does to its outline.
+"""A polished bar's flank mirrors the stripes: the effect on its outline.
 
 Seen square from far off, a sight that meets a flank of radius r where it leans by psi, r (1 - cos
 psi) inside its limb, is turned by 2 psi and meets the paper (h + r sin psi) tan(2 psi) farther out,

@@ -1,4 +1,4 @@
-"""Photographs of other things, and cards used otherwise: the right answer or the right refusal."""
+"""Photographs of other things, and cards used wrongly: the right answer or the right refusal."""
 
 from __future__ import annotations
 

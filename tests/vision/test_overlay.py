@@ -1,4 +1,4 @@
-"""What is drawn on a photograph lies where the result says, and the photograph stays as it was."""
+"""Marks drawn on a photograph are where the result says, and the photograph is unchanged."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Opening photographs: every kind, upright, once, with what the camera wrote."""
+"""Opening photographs: every format, upright, once, with the camera's data."""
 
 from __future__ import annotations
 

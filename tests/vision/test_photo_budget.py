@@ -1,4 +1,4 @@
-"""What one photograph may take: memory, seconds, and nobody else's process."""
+"""Limits for one photograph: memory, time, and no effect on other processes."""
 
 from __future__ import annotations
 

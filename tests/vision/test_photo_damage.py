@@ -1,4 +1,4 @@
-"""Files that are no whole photograph: cut, damaged, huge, animated, or something else."""
+"""Files that are not a complete photograph: truncated, damaged, huge, animated, or not images."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The whole chain: what must not change the answer, and every way of asking for it."""
+"""The whole pipeline: what must not change the answer, and every way of calling it."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Camera and card recovered from corners that a camera with known numbers has cast."""
+"""Camera and card recovered from corners projected by a known camera."""
 
 from __future__ import annotations
 

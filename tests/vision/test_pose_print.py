@@ -1,4 +1,4 @@
-"""What the print of the card does to the pose, and that its covariance can always be used."""
+"""The effect of the card's print on the pose, and that its covariance is always usable."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A print that is longer one way than the other: what one photograph tells about it.
+"""A print stretched more one way than the other: what one photograph shows of it.
 
 Truth is drawn: corners by a pinhole of the tests' own (`studio`), or whole photographs. On 184 of
 the rendered range's photographs (every second of `tests/benchmarks/range_list.py`'s, 26 November

@@ -1,4 +1,4 @@
-"""The names that `vision` offers: documented, typed, and used in a session as a person would."""
+"""The public names of `vision`: documented, typed, and used in a session as a person would."""
 
 from __future__ import annotations
 

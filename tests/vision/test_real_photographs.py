@@ -1,4 +1,4 @@
-"""Photographs and damaged files by others, where they are at hand: opened rightly or refused.
+"""Photographs and damaged files by others, where available: opened correctly or refused.
 
 They are data of public repositories with their own licences and are not part of this project.
 """

@@ -1,6 +1,6 @@
-"""Every reason of the catalogue, reached by a photograph that was made for it.
+"""Every reason in the catalogue, triggered by a photograph made for it.
 
-Those for photographs without the card have theirs in test_scale_rule_reasons.py.
+Reasons for photographs without the card are in test_scale_rule_reasons.py.
 """
 
 from __future__ import annotations

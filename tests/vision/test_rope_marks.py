@@ -1,4 +1,4 @@
-"""A refusal points at the place in the photograph that made it."""
+"""A refusal points at the place in the photograph that caused it."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A diameter beside a rule: heights, edges, colours, what is said, and real screws.
+"""A diameter beside a rule: heights, edges, colours, messages, and real screws.
 
 Truth is the cylinder drawn by its own tangent planes (`rules.py`), or a standard's sizes.
 The screws are photographs by others (public repository, MIT; `tests/real_photographs.py`).

@@ -1,4 +1,4 @@
-"""Every reason for photographs without the card, reached by a picture that was drawn for it."""
+"""Every reason for photographs without the card, triggered by a picture drawn for it."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Hard shadows beside the rope, drawn: taken off where one lies, claimed nowhere else.
+"""Drawn hard shadows beside the rope: subtracted where there is one, reported nowhere else.
 
 A lamp beside the lens throws a black shadow that lies along the whole of one side; a strand throws
 its own on the next one, in the valleys between them alone. Widths are those of the shadow that

@@ -1,4 +1,4 @@
-"""Outlines and jaws against silhouettes drawn before stripes, in two dimensions: no ray tracing.
+"""Outlines and jaws compared with silhouettes drawn before stripes, in 2-D: no ray tracing.
 
 A rope is seen from so far away that all sights are parallel, and only what bears on its edges is
 drawn: crowns of round wires, stripes behind them whose light falls off towards the rope, a textured

@@ -1,4 +1,4 @@
-"""What a photograph's own words say of its focal length, against pictures that were cut since."""
+"""The focal length stated in a photograph's file, for pictures that may have been cropped since."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Faces cut from photographs by others, laid within a drawn outline: the width that was laid.
+"""Textures cut from photographs by others, put into a drawn outline of known width.
 
 A few pictures of `texture_bench`, which has them all.
 """

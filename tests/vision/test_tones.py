@@ -1,4 +1,4 @@
-"""What a picture's values are worth as light, by the card's own black."""
+"""How a picture's values relate to light, by the card's own black."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The windows along the rope, against crowns drawn by formula and windows laid pass by pass."""
+"""The windows along the rope, compared with crowns drawn by formula and repeated windows."""
 
 from __future__ import annotations
 
