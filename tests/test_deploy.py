@@ -10,14 +10,14 @@ from pathlib import Path
 
 import pytest
 
-HOUSE = Path(__file__).resolve().parent.parent
-DEPLOY = HOUSE / ".deploy"
+PROJECT = Path(__file__).resolve().parent.parent
+DEPLOY = PROJECT / ".deploy"
 CONTAINER = (DEPLOY / "Containerfile").read_text("utf-8")
 UNIT = (DEPLOY / "ropephoto@.service").read_text("utf-8")
 
 
 @pytest.mark.skipif(shutil.which("systemd-analyze") is None, reason="needs systemd-analyze")
-def test_systemd_finds_no_fault_with_the_unit_and_little_that_it_could_reach(
+def test_systemd_accepts_the_unit_and_rates_its_exposure_low(
     tmp_path: Path,
 ) -> None:
     # only the program's path differs: systemd checks that it exists
@@ -45,7 +45,7 @@ def test_both_run_as_an_ordinary_user_and_ask_for_a_login() -> None:
         assert "--without-login" not in text
 
 
-def test_the_image_holds_the_rooms_and_the_python_of_the_lock() -> None:
+def test_the_image_holds_the_packages_and_the_python_of_the_lock() -> None:
     copied = set(re.findall(r"^COPY (.+) \./", CONTAINER, re.MULTILINE))
     assert copied == {
         ".deploy/requirements-team.txt", "pyproject.toml README.md", "vision", "inspection", "ui",
@@ -58,8 +58,8 @@ def test_the_image_holds_the_rooms_and_the_python_of_the_lock() -> None:
 
 def test_every_name_of_the_environment_is_read_by_the_program() -> None:
     told = re.findall(r"^(\w+)=", (DEPLOY / "ropephoto.env").read_text("utf-8"), re.MULTILINE)
-    source = "\n".join(path.read_text("utf-8") for path in (HOUSE / "ui").rglob("*.py"))
+    source = "\n".join(path.read_text("utf-8") for path in (PROJECT / "ui").rglob("*.py"))
     assert set(told) == {"ROPE_PHOTO_RECORD", "ROPE_PHOTO_STORE"}
     for name in told:
         assert f'"{name}"' in source
-        assert name in (HOUSE / "ui" / "TEAM.md").read_text("utf-8")
+        assert name in (PROJECT / "ui" / "TEAM.md").read_text("utf-8")

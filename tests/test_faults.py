@@ -18,7 +18,7 @@ import pytest
 TESTS = Path(__file__).resolve().parent
 PAGE = TESTS / "FAULTS.md"
 PROMISES = TESTS / "PROMISES.md"
-ROOMS = {
+AREAS = {
     "vision": "Photographs",
     "inspection": "Tables and the record",
     "ui": "Commands, pages and reports",
@@ -48,8 +48,8 @@ def faults_in(path: Path) -> Iterator[Fault]:
 
 
 @cache
-def faults(room: str) -> list[Fault]:
-    files = sorted((TESTS / room).rglob("test_*.py"))
+def faults(area: str) -> list[Fault]:
+    files = sorted((TESTS / area).rglob("test_*.py"))
     return [one for path in files for one in faults_in(path)]
 
 
@@ -59,14 +59,14 @@ def page() -> str:
         "# Faults, and what people see", "",
         "Written by `python tests/test_faults.py` from the tests' marks; edit those, not this.",
     ]  # fmt: skip
-    for room, title in ROOMS.items():
+    for area, title in AREAS.items():
         lines += ["", f"## {title}", "", "| fault | what is seen | test |", "|---|---|---|"]
-        lines += [f"| {one.what} | {one.seen} | `{one.test}` |" for one in faults(room)]
+        lines += [f"| {one.what} | {one.seen} | `{one.test}` |" for one in faults(area)]
     return "\n".join(lines) + "\n"
 
 
-def test_the_page_of_faults_is_what_the_tests_say() -> None:
-    listed = [one for room in ROOMS for one in faults(room)]
+def test_the_page_of_faults_matches_the_tests() -> None:
+    listed = [one for area in AREAS for one in faults(area)]
     assert len(listed) >= 45
     assert len({one.what for one in listed}) == len(listed), "a fault is listed twice"
     assert PAGE.read_text(encoding="utf-8") == page(), "run `python tests/test_faults.py`"
@@ -85,9 +85,9 @@ def test_every_promise_names_a_test_that_is_there() -> None:
             assert name in names, f"{file} has no {name}"
 
 
-@pytest.mark.parametrize("room", ROOMS)
-def test_every_kind_of_fault_has_tests(room: str) -> None:
-    assert faults(room)
+@pytest.mark.parametrize("area", AREAS)
+def test_every_kind_of_fault_has_tests(area: str) -> None:
+    assert faults(area)
 
 
 if __name__ == "__main__":

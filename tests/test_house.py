@@ -23,9 +23,9 @@ from ui.web.page import streamlit_internals
 from vision.findings import limit_of
 from vision.target.layout import LAYOUTS, PAPERS_MM
 
-HOUSE = Path(__file__).resolve().parent.parent
-ROOMS = ("vision", "inspection", "ui")
-TOP_LEVEL = {"README.md", "DEVELOPERS.md", "pyproject.toml", "tests", "sample_images", *ROOMS}
+PROJECT = Path(__file__).resolve().parent.parent
+PACKAGES = ("vision", "inspection", "ui")
+TOP_LEVEL = {"README.md", "DEVELOPERS.md", "pyproject.toml", "tests", "sample_images", *PACKAGES}
 LONGEST = 500
 MOST_MODULES = 21  # with its __init__
 MOST_PARAMETERS = 6  # besides self or cls
@@ -39,7 +39,7 @@ FIELDS = {
 MAY = {
     "vision": ("vision",),
     "inspection": ("inspection", "vision.results", "vision.findings", "vision.uncertainty"),
-    "ui": ROOMS,
+    "ui": PACKAGES,
 }
 MUST_NOT = {
     "vision": {"streamlit", "sqlalchemy", "click"},
@@ -48,8 +48,8 @@ MUST_NOT = {
 }
 
 
-def modules(*rooms: str) -> list[Path]:
-    return sorted(path for room in rooms for path in (HOUSE / room).rglob("*.py"))
+def modules(*packages: str) -> list[Path]:
+    return sorted(path for package in packages for path in (PROJECT / package).rglob("*.py"))
 
 
 @cache
@@ -65,30 +65,30 @@ def imports(path: Path) -> frozenset[str]:
         if isinstance(node, ast.Import):
             found |= {alias.name for alias in node.names}
         elif isinstance(node, ast.ImportFrom):
-            assert node.level == 0, f"{path}: relative imports hide which room a name comes from"
+            assert node.level == 0, f"{path}: relative imports hide which package a name comes from"
             found.add(str(node.module))
-            if str(node.module) in ROOMS:
+            if str(node.module) in PACKAGES:
                 found |= {f"{node.module}.{alias.name}" for alias in node.names}
     return frozenset(found)
 
 
 @cache
 def project() -> dict[str, Any]:
-    return tomllib.loads((HOUSE / "pyproject.toml").read_text(encoding="utf-8"))
+    return tomllib.loads((PROJECT / "pyproject.toml").read_text(encoding="utf-8"))
 
 
 def text_of(name: str) -> str:
-    return (HOUSE / name).read_text(encoding="utf-8")
+    return (PROJECT / name).read_text(encoding="utf-8")
 
 
-def test_rooms_import_only_what_their_walls_allow() -> None:
-    for room in ROOMS:
-        for path in modules(room):
+def test_packages_import_only_what_they_are_allowed_to() -> None:
+    for package in PACKAGES:
+        for path in modules(package):
             for name in imports(path):
                 top = name.split(".")[0]
-                assert top not in MUST_NOT[room], f"{path} must not import {name}"
-                if top in ROOMS and name != top:
-                    allowed = any(name == one or name.startswith(f"{one}.") for one in MAY[room])
+                assert top not in MUST_NOT[package], f"{path} must not import {name}"
+                if top in PACKAGES and name != top:
+                    allowed = any(name == one or name.startswith(f"{one}.") for one in MAY[package])
                     assert allowed, f"{path} must not import {name}"
 
 
@@ -97,23 +97,23 @@ def loaded_by(*statements: str) -> list[set[str]]:
     held = "\nimport sys\nprint('held', *sys.modules)\n"
     done = subprocess.run(
         [sys.executable, "-c", "".join(f"{one}{held}" for one in statements)],
-        cwd=HOUSE, capture_output=True, text=True, check=True,
+        cwd=PROJECT, capture_output=True, text=True, check=True,
     )  # fmt: skip
     return [set(one.split()) for one in re.findall("^held (.*)$", done.stdout, re.MULTILINE)]
 
 
-def test_the_trade_can_be_used_without_the_weight_of_pictures() -> None:
+def test_inspection_can_be_used_without_image_libraries() -> None:
     listed = ", ".join(
-        ".".join(path.relative_to(HOUSE).with_suffix("").parts)
+        ".".join(path.relative_to(PROJECT).with_suffix("").parts)
         for path in modules("inspection")
         if path.stem != "__init__" and "migrations" not in path.parts
     )
-    comparison, room, pictures = loaded_by(
+    comparison, package, pictures = loaded_by(
         "import inspection.comparison.crosscheck", f"import {listed}", "import vision.camera"
     )
     assert not {"cv2", "PIL", "skimage", "streamlit"} & comparison
     # the whole package: openpyxl looks for PIL itself, so PIL is not checked here
-    assert not {"cv2", "skimage", "streamlit"} & room
+    assert not {"cv2", "skimage", "streamlit"} & package
     assert "cv2" in pictures  # shows that the check can find it
 
 
@@ -124,7 +124,7 @@ HEAVY = {
 }  # fmt: skip
 
 
-def test_the_list_of_heavy_libraries_is_that_of_the_packages() -> None:
+def test_the_list_of_heavy_libraries_matches_the_dependencies() -> None:
     needed = {"pillow": "PIL", "opencv-python-headless": "cv2", "scikit-image": "skimage"}
     needed["vl-convert-python"] = "vl_convert"
     names = {re.split("[>=<\\[]", one)[0] for one in project()["project"]["dependencies"]}
@@ -142,17 +142,17 @@ def test_help_comes_without_waiting_for_heavy_libraries() -> None:
         assert not HEAVY & held, command
 
 
-def test_no_module_has_a_name_that_says_nothing() -> None:
-    for path in modules(*ROOMS, "tests", "sample_images"):
+def test_no_module_has_a_meaningless_name() -> None:
+    for path in modules(*PACKAGES, "tests", "sample_images"):
         assert path.stem not in SAYS_NOTHING, path
 
 
 def test_no_two_classes_share_a_name_and_a_type_alias_means_one_thing() -> None:
     meanings: dict[str, set[str]] = {}
-    for path in modules(*ROOMS):
+    for path in modules(*PACKAGES):
         for node in parsed(path).body:
             if isinstance(node, ast.ClassDef) and not node.name.startswith("_"):
-                meanings.setdefault(node.name, set()).add(f"class of {path.relative_to(HOUSE)}")
+                meanings.setdefault(node.name, set()).add(f"class of {path.relative_to(PROJECT)}")
             elif isinstance(node, ast.Assign) and isinstance(node.value, ast.Subscript):
                 for target in node.targets:
                     if isinstance(target, ast.Name) and re.fullmatch(r"[A-Z]\w*[a-z]", target.id):
@@ -160,10 +160,10 @@ def test_no_two_classes_share_a_name_and_a_type_alias_means_one_thing() -> None:
     assert not {name: said for name, said in meanings.items() if len(said) > 1}
 
 
-def test_no_file_is_too_long_to_be_read_at_once() -> None:
+def test_no_file_is_longer_than_the_limit() -> None:
     lengths = {
-        str(path.relative_to(HOUSE)): len(path.read_text(encoding="utf-8").splitlines())
-        for path in modules(*ROOMS, "sample_images")
+        str(path.relative_to(PROJECT)): len(path.read_text(encoding="utf-8").splitlines())
+        for path in modules(*PACKAGES, "sample_images")
     }
     assert not {name: lines for name, lines in lengths.items() if lines > LONGEST}
 
@@ -191,11 +191,11 @@ def is_a_command(function: ast.FunctionDef | ast.AsyncFunctionDef) -> bool:
     )
 
 
-def test_no_function_takes_more_than_a_caller_can_keep_apart() -> None:
+def test_no_function_has_too_many_parameters() -> None:
     # values that belong together are one parameter; a command's parameters are its options
     too_many = {
-        f"{path.relative_to(HOUSE)} {node.name}"
-        for path in modules(*ROOMS)
+        f"{path.relative_to(PROJECT)} {node.name}"
+        for path in modules(*PACKAGES)
         for node in ast.walk(parsed(path))
         if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef)
         and not is_a_command(node)
@@ -208,24 +208,24 @@ def test_the_top_level_holds_what_it_must_and_nothing_else() -> None:
     made = [line.rstrip("/") for line in text_of(".gitignore").splitlines() if line]
     found = {
         path.name
-        for path in HOUSE.iterdir()
+        for path in PROJECT.iterdir()
         if not path.name.startswith(".") and not any(fnmatch(path.name, one) for one in made)
     }
     assert found == TOP_LEVEL
 
 
-def test_the_rooms_are_packed_and_nothing_else() -> None:
+def test_the_three_packages_are_shipped_and_nothing_else() -> None:
     # `vision` and `ui` are common names: no other folder must be shipped beside them
     found = project()["tool"]["setuptools"]["packages"]["find"]
-    assert found["include"] == [f"{room}*" for room in ROOMS]
-    folders = {".".join(path.parent.relative_to(HOUSE).parts) for path in modules(*ROOMS)}
+    assert found["include"] == [f"{package}*" for package in PACKAGES]
+    folders = {".".join(path.parent.relative_to(PROJECT).parts) for path in modules(*PACKAGES)}
     assert all(any(fnmatch(name, one) for one in found["include"]) for name in folders)
-    tops = {path.name for path in HOUSE.iterdir() if path.is_dir()}
+    tops = {path.name for path in PROJECT.iterdir() if path.is_dir()}
     assert {
         name
         for name in tops
         if fnmatch(name, "vision*") or fnmatch(name, "ui*") or fnmatch(name, "inspection*")
-    } == set(ROOMS)
+    } == set(PACKAGES)
 
 
 installed = cache(packages_distributions)  # it reads the metadata of every package
@@ -233,8 +233,8 @@ installed = cache(packages_distributions)  # it reads the metadata of every pack
 
 def distributions(paths: list[Path]) -> set[str]:
     """The distributions, by their index names, that these files import from outside."""
-    ours = {path.stem for path in modules(*ROOMS, "tests", "sample_images")}
-    ours |= {*ROOMS, "tests", "second_world", *sys.stdlib_module_names}
+    ours = {path.stem for path in modules(*PACKAGES, "tests", "sample_images")}
+    ours |= {*PACKAGES, "tests", "second_world", *sys.stdlib_module_names}
     tops = {name.split(".")[0] for path in paths for name in imports(path)} - ours
     known = installed()
     return {known.get(top, [top])[0].lower().replace("_", "-") for top in tops}
@@ -246,7 +246,7 @@ def declared(entries: list[str]) -> set[str]:
 
 def test_what_is_installed_is_what_is_imported() -> None:
     needed = declared(project()["project"]["dependencies"])
-    assert distributions(modules(*ROOMS)) == needed
+    assert distributions(modules(*PACKAGES)) == needed
     major, minor = streamlit_internals.TESTED
     private = f"streamlit>={major}.{minor},<{major}.{minor + 1}"
     assert private in project()["project"]["dependencies"]
@@ -289,7 +289,7 @@ def test_every_command_is_explained_and_shows_an_example(name: str, command: cli
             assert parameter.help, f"{name} {parameter.opts[0]} has no help"
 
 
-def test_the_pages_name_the_sizes_and_limits_that_hold() -> None:
+def test_the_documentation_states_the_current_sizes_and_limits() -> None:
     page = text_of("ui/USING.md")
     for paper in PAPERS_MM:
         sizes = [f"to {layout.rope_max_mm:.0f} mm" for layout in LAYOUTS if layout.paper == paper]
@@ -304,9 +304,9 @@ def test_the_pages_name_the_sizes_and_limits_that_hold() -> None:
     assert f"a rope less than {limit_of('too-far'):.0f} px wide" in flat
 
 
-def test_every_field_of_the_pages_has_a_word_of_help() -> None:
+def test_every_field_of_the_pages_has_help() -> None:
     without = [
-        f"{path.relative_to(HOUSE)}:{call.lineno} {call.func.attr}"
+        f"{path.relative_to(PROJECT)}:{call.lineno} {call.func.attr}"
         for path in modules("ui")
         for call in ast.walk(parsed(path))
         if isinstance(call, ast.Call)
@@ -317,13 +317,13 @@ def test_every_field_of_the_pages_has_a_word_of_help() -> None:
     assert not without
 
 
-def test_every_room_says_what_lives_there() -> None:
-    folders = {path.parent for path in modules(*ROOMS)}
+def test_every_package_says_what_it_contains() -> None:
+    folders = {path.parent for path in modules(*PACKAGES)}
     for folder in sorted(folders):
         doc = ast.get_docstring(ast.parse((folder / "__init__.py").read_text(encoding="utf-8")))
-        assert doc, f"{folder.relative_to(HOUSE)}/__init__.py says nothing"
+        assert doc, f"{folder.relative_to(PROJECT)}/__init__.py says nothing"
 
 
-def test_a_room_holds_no_more_modules_than_a_reader_can_know() -> None:
-    for folder in {path.parent for path in modules(*ROOMS)}:
+def test_no_package_has_too_many_modules() -> None:
+    for folder in {path.parent for path in modules(*PACKAGES)}:
         assert len(list(folder.glob("*.py"))) <= MOST_MODULES, folder

@@ -10,12 +10,12 @@ from typing import Any
 
 import pytest
 
-HOUSE = Path(__file__).resolve().parent.parent
+PROJECT = Path(__file__).resolve().parent.parent
 
 
 @pytest.fixture(scope="module")
 def project() -> dict[str, Any]:
-    told: dict[str, Any] = tomllib.loads((HOUSE / "pyproject.toml").read_text("utf-8"))["project"]
+    told: dict[str, Any] = tomllib.loads((PROJECT / "pyproject.toml").read_text("utf-8"))["project"]
     return told
 
 
@@ -29,7 +29,7 @@ def test_the_readme_ends_in_the_whole_mit_licence(project: dict[str, Any]) -> No
         path for path in distribution("pytest").files or () if path.name == "LICENSE"
     ]  # fmt: skip
     theirs = str(other.read_text("utf-8")).partition("Permission is hereby")[2]
-    ours = (HOUSE / "README.md").read_text("utf-8").partition("Permission is hereby")[2]
+    ours = (PROJECT / "README.md").read_text("utf-8").partition("Permission is hereby")[2]
     assert len(words(theirs)) > 150
     assert words(ours) == words(theirs)
     assert project["license"].startswith("MIT")
@@ -37,11 +37,11 @@ def test_the_readme_ends_in_the_whole_mit_licence(project: dict[str, Any]) -> No
 
 
 def test_the_version_has_its_paragraph_in_the_changelog(project: dict[str, Any]) -> None:
-    page = (HOUSE / "DEVELOPERS.md").read_text("utf-8").partition("## Changelog")[2]
+    page = (PROJECT / "DEVELOPERS.md").read_text("utf-8").partition("## Changelog")[2]
     assert page.strip().startswith(f"**{project['version']}**")
 
 
-def test_the_pythons_that_are_claimed_begin_with_the_one_that_is_asked_for(
+def test_the_declared_pythons_start_at_the_required_one(
     project: dict[str, Any],
 ) -> None:
     claimed = [
@@ -52,5 +52,5 @@ def test_the_pythons_that_are_claimed_begin_with_the_one_that_is_asked_for(
 
 
 def test_every_package_says_that_it_is_typed() -> None:
-    for room in ("vision", "inspection", "ui"):
-        assert (HOUSE / room / "py.typed").is_file()
+    for package in ("vision", "inspection", "ui"):
+        assert (PROJECT / package / "py.typed").is_file()

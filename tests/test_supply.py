@@ -13,15 +13,15 @@ from types import ModuleType
 import pytest
 from packaging.requirements import Requirement
 
-HOUSE = Path(__file__).resolve().parent.parent
-LOCK = HOUSE / ".deploy" / "requirements-team.txt"
+PROJECT = Path(__file__).resolve().parent.parent
+LOCK = PROJECT / ".deploy" / "requirements-team.txt"
 # The GPL and the AGPL, by SPDX (spdx.org/licenses) or the index's classifiers; not the LGPL.
 BINDING = re.compile(r"(?<![L])A?GPL|(?<!Lesser )(?:Affero )?General Public License", re.IGNORECASE)
 
 
 @pytest.fixture(scope="module")
 def supply() -> ModuleType:
-    spec = importlib.util.spec_from_file_location("supply", HOUSE / ".deploy" / "supply.py")
+    spec = importlib.util.spec_from_file_location("supply", PROJECT / ".deploy" / "supply.py")
     assert spec is not None
     assert spec.loader is not None
     made = importlib.util.module_from_spec(spec)
@@ -41,12 +41,12 @@ def supply() -> ModuleType:
         ("MIT", False),
     ],
 )
-def test_binding_licences_are_told_from_others(licence: str, binds: bool) -> None:
+def test_copyleft_licences_are_recognised(licence: str, binds: bool) -> None:
     assert (BINDING.search(licence) is not None) is binds
 
 
 @pytest.mark.parametrize("extra", ["", "team", "postgres"])
-def test_nothing_that_is_installed_stands_under_gpl_or_agpl(supply: ModuleType, extra: str) -> None:
+def test_no_installed_package_is_under_gpl_or_agpl(supply: ModuleType, extra: str) -> None:
     found = supply.installed(extra)
     assert {"streamlit", "numpy", "pi-heif", "pyarrow"} <= set(found)
     told = {name: supply.licence(one) for name, one in found.items()}
@@ -107,8 +107,8 @@ def test_the_pages_need_nothing_that_the_lock_leaves_out(tmp_path: Path) -> None
     )
     record = tmp_path / "record.db"
     done = subprocess.run(
-        [sys.executable, "-c", script, str(record), str(HOUSE / "ui" / "web" / "app.py")],
-        cwd=HOUSE, capture_output=True, text=True,
+        [sys.executable, "-c", script, str(record), str(PROJECT / "ui" / "web" / "app.py")],
+        cwd=PROJECT, capture_output=True, text=True,
         env={**os.environ, "ROPE_PHOTO_RECORD": str(record),
              "ROPE_PHOTO_PERSON_FILE": str(tmp_path / "person.json")},
     )  # fmt: skip

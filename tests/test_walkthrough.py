@@ -20,7 +20,7 @@ from click.testing import CliRunner, Result
 
 from ui.cli.main import main
 
-HOUSE = Path(__file__).resolve().parent.parent
+PROJECT = Path(__file__).resolve().parent.parent
 # Each page, and the least number of commands and blocks of Python it holds.
 PAGES = {
     "README.md": (5, 0),
@@ -46,7 +46,7 @@ class Step:
 
 def blocks(page: str, kind: str) -> Iterator[tuple[str, str]]:
     """Blocks of a page of one kind: the file name beside the kind, and the content."""
-    for found in FENCE.finditer((HOUSE / page).read_text(encoding="utf-8")):
+    for found in FENCE.finditer((PROJECT / page).read_text(encoding="utf-8")):
         if found[1] == kind:
             yield found[2] or "", found[3]
 
@@ -111,7 +111,7 @@ def walks() -> Iterator[tuple[str, int, int]]:
 def test_the_commands_of_a_page_run_as_they_are_written(
     page: str, first: int, end: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    (tmp_path / "sample_images").symlink_to(HOUSE / "sample_images")
+    (tmp_path / "sample_images").symlink_to(PROJECT / "sample_images")
     monkeypatch.chdir(tmp_path)
     write_files(page)
     for step in list(steps(page))[first:end]:
@@ -124,7 +124,7 @@ def test_the_commands_of_a_page_run_as_they_are_written(
 def test_the_lines_of_python_run(
     page: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    monkeypatch.chdir(HOUSE)
+    monkeypatch.chdir(PROJECT)
     told: dict[str, object] = {}  # a page's blocks share one namespace
     found = list(blocks(page, "python"))
     assert len(found) >= PAGES[page][1]
@@ -140,9 +140,9 @@ def test_the_lines_of_python_run(
 
 @pytest.mark.parametrize("page", [*PAGES, "DEVELOPERS.md"])
 def test_every_link_of_a_page_leads_to_something(page: str) -> None:
-    for target in re.findall(r"\]\(([^)\s]+)\)", (HOUSE / page).read_text(encoding="utf-8")):
+    for target in re.findall(r"\]\(([^)\s]+)\)", (PROJECT / page).read_text(encoding="utf-8")):
         file, _, heading = target.partition("#")
-        place = (HOUSE / page).parent / file if file else HOUSE / page
+        place = (PROJECT / page).parent / file if file else PROJECT / page
         assert place.exists(), f"{page} points to {target}, which is not there"
         if heading:
             titles = re.findall(r"^#+ (.+)$", place.read_text(encoding="utf-8"), re.MULTILINE)
@@ -186,10 +186,10 @@ def as_shown(shown: str, printed: str) -> str:
 
 def rewrite(page: str) -> None:
     """Write the current output of a page's commands into it."""
-    place = HOUSE / page
+    place = PROJECT / page
     text = place.read_text(encoding="utf-8")
     with tempfile.TemporaryDirectory() as folder, chdir(folder):
-        Path("sample_images").symlink_to(HOUSE / "sample_images")
+        Path("sample_images").symlink_to(PROJECT / "sample_images")
         write_files(page)
         for step in steps(page):
             result = run(step)

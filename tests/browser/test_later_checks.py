@@ -35,7 +35,7 @@ def estimates(results: tuple[Result, ...]) -> list[Estimate]:
     "a print check made after the photographs were measured",
     "`Apply the print check demo-set to these 8 photographs`; the older figures stay in the record",
 )
-def test_a_print_check_that_came_later_is_applied_to_the_photographs(
+def test_a_later_print_check_is_applied_to_the_photographs(
     page: Page, serve: Serve, tmp_path: Path
 ) -> None:
     from playwright.sync_api import expect

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     "the database server restarts, in a browser",
     "the record's message, and `Try again`; once it answers, every field shows what was typed",
 )
-def test_what_was_typed_stands_there_again_once_the_database_is_back(
+def test_typed_text_is_restored_once_the_database_is_back(
     page: Page,
     serve: Callable[..., AbstractContextManager[str]],
     server: Server,  # noqa: F811

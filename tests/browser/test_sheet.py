@@ -178,7 +178,7 @@ class Line:
     "the connection between browser and server is lost while readings are typed into the sheet",
     "`saving ...` beside them; they are entered exactly once, when it is back",
 )
-def test_readings_typed_while_the_line_is_cut_are_entered_after_it(
+def test_readings_typed_while_offline_are_entered_afterwards(
     page: Page, empty_sheet: tuple[str, Path]
 ) -> None:
     from playwright.sync_api import expect
@@ -208,7 +208,7 @@ def test_readings_typed_while_the_line_is_cut_are_entered_after_it(
     "the page reloaded, or its server restarted, while a reading is half typed",
     "it is still in its field, marked `not entered yet`",
 )
-def test_a_half_typed_reading_outlives_a_reload_and_a_new_server(
+def test_a_half_typed_reading_survives_a_reload_and_a_new_server(
     page: Page, tmp_path: Path, serve: Callable[..., AbstractContextManager[str]],
     empty_sheet: tuple[str, Path],
 ) -> None:  # fmt: skip

@@ -117,7 +117,7 @@ def places(now: OpenInspection) -> set[tuple[int | None, int | None]]:
     "another page opened while photographs are being uploaded",
     "`1 of 8 photographs arrived, 7 on the way`, on every page; all of them arrive",
 )
-def test_photographs_on_their_way_arrive_whatever_page_is_opened(
+def test_photographs_being_uploaded_arrive_whatever_page_is_opened(
     page: Page, serve: Serve, folder: Path
 ) -> None:
     with serve(folder) as pages:
@@ -136,7 +136,7 @@ def test_photographs_on_their_way_arrive_whatever_page_is_opened(
     "the browser keeps them until the server has them: `There is no connection. They are kept"
     " in this browser and sent again.`",
 )
-def test_photographs_on_their_way_outlast_a_reload_and_a_cut_line(
+def test_photographs_being_uploaded_survive_a_reload_and_a_lost_connection(
     page: Page, serve: Serve, folder: Path
 ) -> None:
     with serve(folder) as pages:

@@ -21,7 +21,7 @@ from pathlib import Path
 MOST_S = 5  # of processor time per input, so that a busy machine causes no false alarm
 MOST_BYTES = 1_000_000_000  # over what the child holds before the first input
 PATIENCE_S = 900  # without any output: a deadlock takes no processor time
-HOUSE = Path(__file__).resolve().parents[2]
+PROJECT = Path(__file__).resolve().parents[2]
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +88,7 @@ def _child(what: str, first: int, count: int, seed: int) -> Iterator[Outcome]:
                "--first", str(first), "--count", str(count), "--seed", str(seed)]  # fmt: skip
     environment = {**os.environ, "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
     number = first
-    with subprocess.Popen(command, cwd=HOUSE, env=environment, stdout=subprocess.PIPE,
+    with subprocess.Popen(command, cwd=PROJECT, env=environment, stdout=subprocess.PIPE,
                           stderr=subprocess.PIPE) as child:  # fmt: skip
         assert child.stdout is not None
         assert child.stderr is not None

@@ -116,7 +116,9 @@ HEAD = "inspection,station,view_deg,typed,gauge,person,logged_at,gauge_kind,reso
         ("v,1,0,22.4,C,A\x07", "control character"),
     ],
 )
-def test_a_bad_row_is_told_with_its_line_and_reason(tmp_path: Path, row: str, reason: str) -> None:
+def test_a_bad_row_is_reported_with_its_line_and_reason(
+    tmp_path: Path, row: str, reason: str
+) -> None:
     good = "v,1,0,22.4,C,A\n"
     row = row.replace("22,4,C,A,,,,,", "22,4,C,A,,micrometer,0.01,0.02")
     table = read_readings(csv_file(tmp_path, f"{HEAD}{good}\n{row}\n{good}"))

@@ -48,7 +48,7 @@ def names(record: Record) -> list[str]:
     "the record's file deleted or replaced while the program has it open",
     "`The record ... is gone: its file was deleted or moved while it was open. ...`",
 )
-def test_nothing_is_acknowledged_that_goes_into_a_deleted_file(tmp_path: Path) -> None:
+def test_no_entry_into_a_deleted_file_is_acknowledged(tmp_path: Path) -> None:
     path = tmp_path / "record.db"
     with open_record(path) as record:
         record.add_rope(Rope("one", 22.0), by="A. Berg")
@@ -79,7 +79,7 @@ def test_a_file_that_goes_while_something_is_saved_takes_nothing_with_it(tmp_pat
         assert names(record) == []
 
 
-def test_a_file_that_was_replaced_under_a_running_program_is_told(tmp_path: Path) -> None:
+def test_a_file_replaced_while_the_program_runs_is_reported(tmp_path: Path) -> None:
     path, other = tmp_path / "record.db", tmp_path / "other.db"
     with open_record(other) as record:
         record.add_rope(Rope("other", 22.0), by="A. Berg")
@@ -108,9 +108,7 @@ def test_a_log_that_is_the_files_own_is_taken_as_before(tmp_path: Path) -> None:
 )
 @pytest.mark.skipif(sys.platform == "win32", reason="kills a process")
 @pytest.mark.parametrize("backup_at", [0, 1, 20])
-def test_a_file_that_was_replaced_beside_its_old_log_is_told(
-    tmp_path: Path, backup_at: int
-) -> None:
+def test_a_file_replaced_beside_its_old_log_is_reported(tmp_path: Path, backup_at: int) -> None:
     # SQLite alone replays the log over the other file: entries of both, or of none
     path, backup = tmp_path / "record.db", tmp_path / "backup.db"
     with open_record(path) as record:

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     "`The record's database ... does not answer (...); is it running? Nothing that was saved "
     "is lost: try again once it is.`",
 )
-def test_a_server_that_restarts_loses_nothing_and_the_record_goes_on(
+def test_a_server_restart_loses_nothing_and_the_record_continues(
     server: Server, new_database: str, tmp_path: Path
 ) -> None:
     with open_record(new_database, photographs=tmp_path) as record:
@@ -58,7 +58,7 @@ def test_a_server_that_restarts_loses_nothing_and_the_record_goes_on(
     "the database server restarts during an import",
     "the record's message; nothing is imported, and the import can be repeated",
 )
-def test_a_command_in_the_middle_of_which_the_server_restarts_can_be_repeated(
+def test_a_command_interrupted_by_a_server_restart_can_be_repeated(
     server: Server, new_database: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     table = tmp_path / "readings.csv"

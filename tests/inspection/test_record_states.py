@@ -168,9 +168,7 @@ def test_what_was_seen_at_a_station_is_kept_with_its_person(filled: Record) -> N
         (Condition(0, "heat", 0), "numbered from 1; got 0"),
     ],
 )
-def test_an_condition_that_can_not_be_is_refused(
-    filled: Record, wrong: Condition, words: str
-) -> None:
+def test_an_impossible_condition_is_refused(filled: Record, wrong: Condition, words: str) -> None:
     with pytest.raises(ValueError, match=words):
         filled.observe(VISIT, wrong, by="A. Berg")
 

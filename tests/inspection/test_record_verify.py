@@ -18,7 +18,7 @@ from inspection.record.integrity import rebuild
 from inspection.record.record import open_record
 from tests.inspection.danger_logs import GAUGE, SOUND, readings_of
 
-HOUSE = Path(__file__).resolve().parents[2]
+PROJECT = Path(__file__).resolve().parents[2]
 
 
 def made(path: Path, inspections: int = 3) -> Path:
@@ -111,7 +111,7 @@ def test_a_record_on_a_medium_that_is_not_written_is_verified_and_exported(
     spare = made(tmp_path / "spare.db")
     try:
         done = subprocess.run(
-            [sys.executable, "-B", "-c", READ, *map(str, (HOUSE, path, spare, out))],
+            [sys.executable, "-B", "-c", READ, *map(str, (PROJECT, path, spare, out))],
             capture_output=True,
             text=True,
             timeout=120,

@@ -310,7 +310,7 @@ def alone(monkeypatch: pytest.MonkeyPatch) -> str:
     "one person's pages, requested by another account or by a page on another port",
     "`Open these pages by the address that ropephoto page printed ...` or nothing (403)",
 )
-def test_only_who_has_the_token_of_the_start_reads_the_record(alone: str) -> None:
+def test_only_the_token_of_the_start_gives_access_to_the_record(alone: str) -> None:
     here = "127.0.0.1:8501"
     reached: Reached = []
     for cookie in ("", f"{door.TOKEN_COOKIE}=guess", f"{door.TOKEN_COOKIE}="):
@@ -393,7 +393,7 @@ def test_connections_are_counted(team_file: Path) -> None:
     "the address of a prepared download, opened by another team member or without a login",
     "nothing (403)",
 )
-def test_a_made_file_is_its_persons(team_file: Path) -> None:
+def test_a_prepared_download_belongs_to_one_person(team_file: Path) -> None:
     # one inspector could download another's table by its link
     downloads._owners["abc.csv"].add("a.berg@example.org")
     assert answer("/media/abc.csv", logged_in())[0] == 200

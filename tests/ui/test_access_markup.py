@@ -117,5 +117,5 @@ def test_an_address_in_a_name_is_no_link(name: str) -> None:
 
 
 @pytest.mark.parametrize("sign", "\u202a\u202b\u202d\u202e\u2066\u2067\u2068\u200e\u200f\u061c")
-def test_what_turns_a_name_round_is_shown_and_not_obeyed(sign: str) -> None:
+def test_direction_overrides_in_a_name_are_shown_and_not_applied(sign: str) -> None:
     assert as_typed(f"A{sign}greB") == f"A(U+{ord(sign):04X})greB"

@@ -156,9 +156,7 @@ def test_an_inspector_sees_what_names_them_or_holds_entries_of_theirs(sampled: A
     "the same as for one that does not exist",
 )
 @pytest.mark.parametrize("asked", [FOREIGN, "made up", "<script>alert(1)</script>"])
-def test_another_ones_inspection_is_refused_like_one_that_is_not_there(
-    sampled: As, asked: str
-) -> None:
+def test_another_persons_inspection_is_refused_like_a_missing_one(sampled: As, asked: str) -> None:
     at = sampled("a")
     at.query_params["inspection"] = asked
     at.run().switch_page("screens/result.py")

@@ -166,7 +166,7 @@ def protected(tmp_path: Path) -> Iterator[Path]:
     ],
     ids=lambda one: " ".join(one[:2]) if isinstance(one, list) else "",
 )
-def test_a_write_protected_folder_is_said_by_every_command_that_writes(
+def test_every_command_that_writes_reports_a_write_protected_folder(
     protected: Path, arguments: list[str], words: str
 ) -> None:
     status, said = run(*(one.format(protected) for one in arguments))
@@ -184,7 +184,7 @@ NAMES = ("../../outside", "/etc/passwd", "..\\..\\outside", "x" * 300, "<b>bold<
     "the name as text; files are written only where requested",
 )
 @pytest.mark.parametrize("name", NAMES, ids=["up", "root", "back", "long", "markup"])
-def test_names_are_words_and_never_places_or_markup(
+def test_names_are_text_and_never_paths_or_markup(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str
 ) -> None:
     deep = tmp_path / "a" / "b" / "c"
@@ -227,7 +227,7 @@ def files_in(folder: Path) -> set[Path]:
     "a record locked by another program",
     "`The record ... is locked by another program that is writing; wait a moment and try again.`",
 )
-def test_a_locked_record_is_said_and_the_import_can_be_repeated(
+def test_a_locked_record_is_reported_and_the_import_can_be_repeated(
     filled: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(database, "BUSY_MS", 50)
@@ -251,7 +251,7 @@ def test_a_locked_record_is_said_and_the_import_can_be_repeated(
     "`photograph 1a2b... is not in the store ...; was the folder moved? Put it back, or "
     "restore it from a backup.`",
 )
-def test_a_store_of_photographs_that_is_gone_is_said(filled: Path, tmp_path: Path) -> None:
+def test_a_missing_store_of_photographs_is_reported(filled: Path, tmp_path: Path) -> None:
     with open_record(filled) as record:
         record.add_photograph("visit", b"bytes of a photograph", name="s1.jpg", by="A. Berg")
     (store,) = [path for path in tmp_path.iterdir() if path.is_dir()]

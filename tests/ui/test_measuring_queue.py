@@ -125,13 +125,13 @@ with open_record(sys.argv[1]) as record:
     while measuring_queue.waiting_count(record).photographs:
         measuring_queue.work_once(record)
 """
-HOUSE = Path(__file__).resolve().parents[2]
+PROJECT = Path(__file__).resolve().parents[2]
 
 
 def process(script: str, *words: str) -> subprocess.Popen[str]:
     return subprocess.Popen(
-        [sys.executable, "-c", script, *words], cwd=HOUSE, text=True, stdout=subprocess.PIPE,
-        env={**os.environ, "PYTHONPATH": os.pathsep.join([str(HOUSE), *sys.path])},
+        [sys.executable, "-c", script, *words], cwd=PROJECT, text=True, stdout=subprocess.PIPE,
+        env={**os.environ, "PYTHONPATH": os.pathsep.join([str(PROJECT), *sys.path])},
     )  # fmt: skip
 
 
@@ -172,7 +172,7 @@ with open_record(sys.argv[1]) as record:
     "every page says `2 waiting`; the next program to run measures them",
 )
 @pytest.mark.skipif(sys.platform == "win32", reason="kills a process")
-def test_what_a_killed_program_was_at_is_measured_by_the_next_one_at_once(
+def test_the_next_program_takes_over_the_work_of_a_killed_one_at_once(
     record: Record, quick: None
 ) -> None:
     killed = process(KILLED, record.access.where)
@@ -190,7 +190,7 @@ def test_what_a_killed_program_was_at_is_measured_by_the_next_one_at_once(
     "a photograph that crashes the program three times",
     "`... crashed the program 3 times while being measured.`, and the others are measured",
 )
-def test_a_photograph_that_ends_the_program_again_and_again_is_refused(
+def test_a_photograph_that_keeps_crashing_the_program_is_refused(
     record: Record, quick: None, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     store_photographs(record, "visit", files(1), Manner(), by="A. Berg")
@@ -207,7 +207,7 @@ def test_a_photograph_that_ends_the_program_again_and_again_is_refused(
     "`2 photographs are still waiting: photograph ... is not in the store ...`; they are measured "
     "once the store is back",
 )
-def test_a_store_that_is_gone_is_told_and_the_photographs_wait_on(
+def test_a_missing_store_is_reported_and_the_photographs_keep_waiting(
     record: Record, quick: None
 ) -> None:
     store_photographs(record, "visit", files(2), Manner(), by="A. Berg")
@@ -355,7 +355,7 @@ def test_a_restored_export_waits_on(record: Record, quick: None, tmp_path: Path)
         (Manner(offset_mm=float("nan")), "a card is held"),
     ],
 )
-def test_a_manner_that_can_not_be_is_refused_and_nothing_waits(
+def test_an_impossible_manner_is_refused_and_nothing_waits(
     record: Record, manner: Manner, words: str
 ) -> None:
     with pytest.raises(RecordError, match=words):
@@ -363,7 +363,7 @@ def test_a_manner_that_can_not_be_is_refused_and_nothing_waits(
     assert not record.inspection("visit").photographs
 
 
-def test_with_several_card_sets_none_is_taken_for_granted(record: Record, quick: None) -> None:
+def test_with_several_card_sets_none_is_assumed(record: Record, quick: None) -> None:
     there = record.inspection("visit")
     assert usual_print_set(there, {}) == ""
     assert usual_print_set(there, {"spring": 1}) == "spring"

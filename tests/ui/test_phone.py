@@ -151,7 +151,9 @@ def test_another_sites_page_and_another_name_are_refused(record: Record, token: 
     "`This link has ended or was taken back. Scan a new code from the inspection's page.`; "
     "what the phone holds stays on it",
 )
-def test_a_token_ends_is_taken_back_and_is_kept_as_a_hash(record: Record, token: str) -> None:
+def test_a_token_expires_can_be_taken_back_and_is_stored_as_a_hash(
+    record: Record, token: str
+) -> None:
     assert token.encode() not in Path(f"{record.access.where}").with_name("logins.db").read_bytes()
     for wrong in ("", "x" * 22, token[:-1], f"{token}x", "' OR 1=1 --"):
         status, _, told = asked("/phone/state", wrong)

@@ -18,7 +18,7 @@ import pytest
 
 from inspection.record.record import open_record
 
-HOUSE = Path(__file__).resolve().parents[2]
+PROJECT = Path(__file__).resolve().parents[2]
 NGINX = shutil.which("nginx", path=f"{os.environ.get('PATH', '')}:/usr/sbin")
 
 
@@ -48,7 +48,7 @@ def proxied(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[str, lis
     open_record(folder / "record.db").close()
     front, one, two = free_port(), free_port(), free_port()
     address = f"http://127.0.0.1:{front}"
-    conf = (HOUSE / ".deploy" / "nginx.conf").read_text(encoding="utf-8")
+    conf = (PROJECT / ".deploy" / "nginx.conf").read_text(encoding="utf-8")
     for old, new in (("listen 443 ssl;", f"listen 127.0.0.1:{front};"), (":8501", f":{one}"),
                      (":8502", f":{two}")):  # fmt: skip
         assert old in conf
@@ -64,7 +64,7 @@ def proxied(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[str, lis
                        "--host", address]  # fmt: skip
             with log.open("w") as said:
                 running.append(
-                    subprocess.Popen(command, cwd=HOUSE, stdout=said, stderr=subprocess.STDOUT)
+                    subprocess.Popen(command, cwd=PROJECT, stdout=said, stderr=subprocess.STDOUT)
                 )
         for port in (one, two):
             answers(f"http://127.0.0.1:{port}")

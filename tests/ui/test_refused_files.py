@@ -59,7 +59,7 @@ def drawn_for(monkeypatch: pytest.MonkeyPatch, team: Path, letter: str) -> Perso
     "a download by somebody who has lost their role",
     "beside the button: `This page is for the supervisor; ...`",
 )
-def test_a_role_that_was_lost_is_said_beside_the_button(
+def test_a_lost_role_is_reported_beside_the_button(
     press: Press, team: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     drawn_for(monkeypatch, team, "d")
@@ -77,7 +77,7 @@ def test_a_role_that_was_lost_is_said_beside_the_button(
     "a download from an inspection that is no longer theirs",
     "beside the button: `There is no inspection ... that you may see; ...`",
 )
-def test_an_inspection_that_is_not_theirs_any_more_is_said(
+def test_an_inspection_that_is_no_longer_theirs_is_reported(
     press: Press,
     sampled: As,  # noqa: F811
     tmp_path: Path,
@@ -125,7 +125,7 @@ def test_a_file_that_can_not_be_made_says_why(
     "beside the button: `The file could not be made: the page is from before a restart. Open "
     "it again.`",
 )
-def test_a_page_from_before_a_restart_is_told_to_be_opened_again(press: Press) -> None:
+def test_a_page_from_before_a_restart_says_to_open_it_again(press: Press) -> None:
     files = press(lambda: b"the file")
     assert files[0].startswith("/media/")
     assert press(None) == ("", downloads.GONE)  # type: ignore[arg-type]

@@ -290,9 +290,11 @@ def test_the_lines_lie_as_far_apart_as_the_figures_say(sample: Path) -> None:
 def test_a_difference_of_nothing_has_no_minus() -> None:
     """-0.001 mm to two decimals is 0; every signed figure that is written says it without minus."""
     assert (f"{-0.001:+.2f}", f"{-0.001:+z.2f}") == ("-0.00", "+0.00")
-    house = Path(pictures.__file__).parents[3]
+    project = Path(pictures.__file__).parents[3]
     written = [
-        path for room in ("vision", "inspection", "ui") for path in (house / room).rglob("*.py")
+        path
+        for package in ("vision", "inspection", "ui")
+        for path in (project / package).rglob("*.py")
     ]
     signed = [found for path in written for found in SIGNED.findall(path.read_text("utf-8"))]
     assert len(signed) > 20

@@ -179,7 +179,7 @@ def test_a_slow_store_of_photographs_holds_up_nobody(
     "a photograph uploaded after the folder of photographs was moved away",
     "the record's message; the browser keeps the photograph until the folder is back",
 )
-def test_a_photograph_begins_no_second_store_where_the_first_was_moved(
+def test_a_photograph_starts_no_second_store_after_the_first_was_moved(
     sample_app: AppTest,
 ) -> None:
     folder, store = sample_folder(), record_path().with_name("record-photographs")
@@ -277,7 +277,7 @@ def test_a_fault_of_the_program_is_a_sentence_too(
     "`The last change is in the record, but its findings could not be saved: ...`; they are "
     "saved later",
 )
-def test_what_deserves_a_look_is_made_up_for_where_only_the_entry_was_saved(
+def test_findings_are_saved_later_if_only_the_entry_was_saved(
     sample_app: AppTest, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     def busy(*_: object, **__: object) -> None:
@@ -302,7 +302,7 @@ def test_what_deserves_a_look_is_made_up_for_where_only_the_entry_was_saved(
     "a folder for the record that can't be made, on the pages",
     "`The folder ... of the record can't be made: ...`",
 )
-def test_a_folder_that_can_not_be_made_is_said(
+def test_a_folder_that_can_not_be_created_is_reported(
     app: AppTest, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     (tmp_path / "file").write_text("in the way")

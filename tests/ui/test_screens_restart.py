@@ -170,7 +170,7 @@ FORMS = {  # what keeps it, and what stands in its fields
     "the record's message, once; what the form holds is still there afterwards",
 )
 @pytest.mark.parametrize("name", FORMS)
-def test_what_stands_in_a_form_is_there_after_the_database_has_restarted(
+def test_a_half_filled_form_survives_a_restart_of_the_database(
     server: Server,  # noqa: F811
     pages: AppTest,
     name: str,

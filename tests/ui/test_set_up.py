@@ -221,7 +221,7 @@ def test_the_rope_says_what_it_is_held_against(sample_app: AppTest) -> None:
     "too few photographs of a bar for the bench check",
     "`2 photographs gave a figure and 0 none; at least 6 are needed`; the photographs are kept",
 )
-def test_photographs_of_a_bar_stay_until_a_bench_check_came_of_them(sample_app: AppTest) -> None:
+def test_photographs_of_a_bar_stay_until_they_give_a_bench_check(sample_app: AppTest) -> None:
     folder = sample_folder()
     assert folder is not None
     give_to_tray("bars", folder / "bar-16mm.jpg")

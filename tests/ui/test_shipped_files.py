@@ -10,7 +10,7 @@ import pytest
 
 from ui.report.letters import FOLDER
 
-HOUSE = Path(__file__).resolve().parents[2]
+PROJECT = Path(__file__).resolve().parents[2]
 
 
 def names_in(font: Path) -> dict[int, str]:
@@ -47,17 +47,17 @@ def test_the_fonts_are_small_enough_to_be_shipped() -> None:
 
 
 def test_whatever_lies_beside_the_program_is_packed_with_it() -> None:
-    project = tomllib.loads((HOUSE / "pyproject.toml").read_text(encoding="utf-8"))
+    project = tomllib.loads((PROJECT / "pyproject.toml").read_text(encoding="utf-8"))
     packed = {
         path
         for package, patterns in project["tool"]["setuptools"]["package-data"].items()
         for pattern in patterns
-        for path in HOUSE.joinpath(*package.split(".")).glob(pattern)
+        for path in PROJECT.joinpath(*package.split(".")).glob(pattern)
     }
     beside = {
         path
-        for room in ("vision", "inspection", "ui")
-        for path in (HOUSE / room).rglob("*")
+        for package in ("vision", "inspection", "ui")
+        for path in (PROJECT / package).rglob("*")
         if path.is_file() and path.suffix not in {".py", ".pyc"}
     }
     assert beside == packed

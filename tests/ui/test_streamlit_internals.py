@@ -50,8 +50,10 @@ def test_the_server_asks_for_the_release_before_anything_else(tmp_path: Path) ->
         "internals.TESTED = (1, 0)\n"
         "import ui.web.server"
     )
-    house = Path(__file__).resolve().parents[2]
-    done = subprocess.run([sys.executable, "-c", script], cwd=house, capture_output=True, text=True)
+    project = Path(__file__).resolve().parents[2]
+    done = subprocess.run(
+        [sys.executable, "-c", script], cwd=project, capture_output=True, text=True
+    )
     assert done.returncode == 1
     assert done.stderr.startswith("Error: the pages were tried with Streamlit 1.0")
     assert "Traceback" not in done.stderr

@@ -128,7 +128,7 @@ def test_what_is_not_taken_is_told(
     "an upload of more than 40 MB, or one too many",
     "`The photograph has 41 MB and 40 MB are taken.`",
 )
-def test_a_photograph_too_large_or_one_too_many_is_told(
+def test_a_photograph_too_large_or_one_too_many_is_refused(
     record: Record, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(receive.st, "get_option", lambda _: 40)

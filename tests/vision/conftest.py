@@ -1,4 +1,4 @@
-"""Lets the tests of this room import `studio`, the camera that knows the truth."""
+"""Lets the tests in this folder import `studio`, the camera whose truth is known."""
 
 from __future__ import annotations
 

@@ -123,7 +123,7 @@ def test_a_file_of_results_that_cannot_be_written_says_so(
     "a full disk while results are kept (`--keep`)",
     "`done.jsonl can't be written (...).`; once there is space, the run resumes",
 )
-def test_a_disk_that_fills_up_is_said_and_with_room_the_run_goes_on(
+def test_a_full_disk_is_reported_and_the_run_resumes_once_there_is_space(
     folder: list[Path], expected: list[Result], tmp_path: Path
 ) -> None:
     resource = pytest.importorskip("resource", reason="limits of a process are set by POSIX calls")

@@ -128,7 +128,7 @@ def test_a_hand_over_the_rope_is_not_measured_as_rope() -> None:
     "a card printed at 97 %, measured without its print check",
     "a figure 3 % off, with the warning `print-unchecked`",
 )
-def test_a_print_at_97_percent_can_be_told_by_its_bars_only() -> None:
+def test_a_print_at_97_percent_is_detected_by_its_bars_only() -> None:
     # Card, rope and distance shrink together: no photograph of them can show it. What remains is
     # the warning beside every figure of an unchecked print, and the caliper on the two bars.
     shot = shot_of(**SMALL, scale=(0.97, 0.97))

@@ -27,7 +27,7 @@ from vision.photo.containers import MOST_BYTES, MOST_SECONDS, PROGRAM_BYTES, Pho
 from vision.photo.preview import PREVIEW_PX, preview_of
 from vision.uncertainty import Term
 
-HOUSE = Path(__file__).resolve().parents[2]
+PROJECT = Path(__file__).resolve().parents[2]
 SIDE = 3000
 ASIDE = 40_000_000  # libraries loaded on the way, and the file read twice
 
@@ -103,8 +103,8 @@ for path in sys.argv[1:]:
 def peaks_of(*paths: Path) -> list[tuple[int, int]]:
     """Bytes that opening each file takes over what the process held, and what was expected."""
     done = subprocess.run(
-        [sys.executable, "-c", PEAKS, *map(str, paths)], cwd=HOUSE, capture_output=True, text=True,
-        check=True, env={**os.environ, "OMP_NUM_THREADS": "1"},
+        [sys.executable, "-c", PEAKS, *map(str, paths)], cwd=PROJECT, capture_output=True,
+        text=True, check=True, env={**os.environ, "OMP_NUM_THREADS": "1"},
     )  # fmt: skip
     peaks = [(taken, expected) for taken, expected in map(json.loads, done.stdout.splitlines())]
     assert len(peaks) == len(paths)
@@ -112,9 +112,7 @@ def peaks_of(*paths: Path) -> list[tuple[int, int]]:
 
 
 @pytest.mark.parametrize("first", range(0, len(KINDS), PART))
-def test_no_kind_takes_more_memory_than_its_header_lets_one_expect(
-    first: int, tmp_path: Path
-) -> None:
+def test_no_format_takes_more_memory_than_its_header_suggests(first: int, tmp_path: Path) -> None:
     paths = []
     for kind in list(KINDS)[first : first + PART]:
         paths.append(tmp_path / kind)
@@ -232,7 +230,7 @@ def process() -> int:
     "`takes more than the 3 GB of memory allowed for one photograph; ...`",
 )
 @pytest.mark.skipif(sys.platform != "linux", reason="address space is limited by Linux only")
-def test_memory_beyond_the_budget_is_told_and_the_next_photograph_is_read() -> None:
+def test_memory_beyond_the_limit_is_reported_and_the_next_photograph_is_read() -> None:
     assert apart("rope.jpg", greedy, 0.5) == 500_000_000
     before = process()
     with pytest.raises(PhotoError, match=r"^rope.jpg takes more than the 3 GB of memory"):
@@ -243,13 +241,13 @@ def test_memory_beyond_the_budget_is_told_and_the_next_photograph_is_read() -> N
     assert process() != before
 
 
-def test_a_photograph_that_ends_its_process_ends_no_other() -> None:
+def test_a_photograph_that_crashes_its_process_affects_no_other() -> None:
     with pytest.raises(PhotoError, match=r"^rope.jpg ended the process that reads photographs"):
         apart("rope.jpg", dead, b"")
     assert apart("next.jpg", printing) == "done"  # and what a library prints comes not between
 
 
-def test_time_beyond_the_budget_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_time_beyond_the_limit_is_reported(monkeypatch: pytest.MonkeyPatch) -> None:
     assert MOST_SECONDS == 60
     assert apart("rope.jpg", printing) == "done"  # it is up
     monkeypatch.setattr(child, "MOST_SECONDS", 0.3)

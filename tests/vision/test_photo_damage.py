@@ -86,7 +86,7 @@ def test_over_200_megapixels_are_refused_from_the_header() -> None:
 )
 @pytest.mark.parametrize("kind", ["JPEG", "JPEG 4:2:0 with restarts", "JPEG CMYK"])
 @pytest.mark.parametrize("fill", ["nothing", "zeros", "noise"])
-def test_a_stretch_lost_in_a_jpegs_middle_is_noticed(kind: str, fill: str) -> None:
+def test_a_gap_in_the_middle_of_a_jpeg_is_noticed(kind: str, fill: str) -> None:
     data = EVERYDAY[kind]
     begin = data.rindex(b"\xff\xda") + 40
     chance = random.Random(5)
@@ -162,7 +162,7 @@ def test_a_camera_file_with_a_second_jpeg_gives_its_first() -> None:
     "bytes inserted into a plain TIFF, or lost from it",
     "`is cut off or damaged: 40 extra bytes follow its TIFF picture; ...`",
 )
-def test_bytes_that_came_into_plain_pixels_or_got_lost_are_noticed() -> None:
+def test_inserted_or_lost_bytes_in_plain_pixels_are_noticed() -> None:
     # found by `python -m tests.fuzz photos`, number 14491: 40 bytes more, and all that follows
     # moved by 13 px, with a diameter that was 0.9 % off
     exif = Image.Exif()
@@ -204,7 +204,7 @@ def test_a_raw_file_in_tiffs_clothes_is_refused() -> None:
         (b"\0\0\0\x14ftypqt  \0\0\0\0qt  ", "is not a photograph"),
     ],
 )
-def test_what_is_no_photograph_is_told_in_one_sentence(data: bytes, words: str) -> None:
+def test_a_file_that_is_not_a_photograph_gets_one_sentence(data: bytes, words: str) -> None:
     assert refusal(data, "x.jpg").startswith("x.jpg ")
     assert words in refusal(data, "x.jpg")
 

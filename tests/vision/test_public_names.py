@@ -15,9 +15,9 @@ from numpydoc.validate import validate
 
 import vision
 
-HOUSE = Path(__file__).resolve().parents[2]
-SAMPLES = HOUSE / "sample_images"
-# numpydoc's checks (numpydoc.readthedocs.io, "Validation checks") that this house leaves out: an
+PROJECT = Path(__file__).resolve().parents[2]
+SAMPLES = PROJECT / "sample_images"
+# numpydoc's checks (numpydoc.readthedocs.io, "Validation checks") that this project leaves out: an
 # extended summary, an example and "See Also" stand where they help, not everywhere.
 LEFT_OUT = {"ES01", "EX01", "SA01"}
 WITHOUT_DOC = {"Result"}  # a union of two types
@@ -44,14 +44,14 @@ def undocumented(first: int) -> int:
 
 @pytest.mark.parametrize("name", vision.__all__)
 def test_a_public_name_is_typed(name: str) -> None:
-    assert (HOUSE / "vision" / "py.typed").is_file()
+    assert (PROJECT / "vision" / "py.typed").is_file()
     thing = getattr(vision, name)
     if inspect.isfunction(thing):
         assert set(thing.__annotations__) == {*inspect.signature(thing).parameters, "return"}
 
 
 def test_each_name_is_shown_to_a_type_checker_from_where_it_is() -> None:
-    tree = ast.parse((HOUSE / "vision" / "__init__.py").read_text(encoding="utf-8"))
+    tree = ast.parse((PROJECT / "vision" / "__init__.py").read_text(encoding="utf-8"))
     shown = {
         (alias.name, alias.asname, node.module)
         for node in ast.walk(tree)
@@ -69,7 +69,7 @@ def test_a_name_that_is_not_there_is_told_with_those_that_are() -> None:
 def test_the_result_types_cost_no_opencv() -> None:
     script = "import sys; from vision import Estimate, Term; print('cv2' in sys.modules)"
     done = subprocess.run(
-        [sys.executable, "-c", script], cwd=HOUSE, capture_output=True, text=True, check=True
+        [sys.executable, "-c", script], cwd=PROJECT, capture_output=True, text=True, check=True
     )
     assert done.stdout == "False\n"
 
