@@ -12,6 +12,8 @@ that truly differ keep their heights; crowns that differ by noise alone are aver
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -156,14 +158,17 @@ def crown_heights(close: Array, crests: NDArray[np.int64], size: int) -> Array:
     return np.asarray(maximum_filter1d(close, 2 * reach + 1, mode="nearest")[crests])
 
 
+@lru_cache(maxsize=2)  # the two sides of a rope mostly ask for the same
 def drawn_noise(count: int, window: float) -> Array:
     """Return noise (REDRAWN, count) of deviation 1, as the tracer's passes leave it in an outline.
 
     `window` is one sigma of the tracer's window, samples. It is always the same noise, so that a
-    photograph has one figure.
+    photograph has one figure. Nobody may write to it.
     """
     noise = as_traced(np.random.default_rng(0).standard_normal((REDRAWN, count)), window)
-    return np.asarray(noise / noise.std())
+    noise = np.asarray(noise / noise.std())
+    noise.flags.writeable = False
+    return noise
 
 
 def as_traced(outlines: Array, window: float) -> Array:
