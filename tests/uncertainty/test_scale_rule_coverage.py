@@ -94,7 +94,7 @@ def squares(count: int, *, graduations: bool, patch: pytest.MonkeyPatch) -> Arra
     return np.array(found)
 
 
-@pytest.mark.parametrize(("graduations", "count"), [(False, 80), (True, 24)])
+@pytest.mark.parametrize(("graduations", "count"), [(False, 60), (True, 24)])
 def test_error_over_u_scatters_as_it_must_and_half_or_double_u_would_not(
     graduations: bool, count: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:

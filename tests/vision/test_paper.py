@@ -13,7 +13,7 @@ from scenes import BAR, findings_of, measured, one_estimate, shot_of, taken
 
 @pytest.mark.parametrize(
     ("tilt_deg", "azimuth_deg", "bow_mm"),
-    [(0, 0, 8), (0, 0, -8), (20, 90, 6), (20, 0, 6), (20, 0, -8)],
+    [(0, 0, 8), (20, 90, 6), (20, 0, -8)],
 )
 def test_a_bow_of_up_to_eight_millimetres_is_allowed_for(
     tilt_deg: float, azimuth_deg: float, bow_mm: float
@@ -24,7 +24,7 @@ def test_a_bow_of_up_to_eight_millimetres_is_allowed_for(
     assert result.diameter_mm == pytest.approx(BAR.diameter_mm, rel=0.004)
 
 
-@pytest.mark.parametrize(("tilt_deg", "bow_mm"), [(20, 9), (0, 12), (20, -12)])
+@pytest.mark.parametrize(("tilt_deg", "bow_mm"), [(20, 9), (0, -12)])
 def test_a_larger_one_is_refused_as_no_flat_card(tilt_deg: float, bow_mm: float) -> None:
     shot = shot_of(bow_mm=float(bow_mm), tilt_deg=float(tilt_deg), azimuth_deg=0.0)
     codes = {item.code for item in findings_of(measured(taken(shot)))}

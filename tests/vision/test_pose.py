@@ -151,8 +151,7 @@ def mean_z2(tilt_deg: float, card: Card) -> tuple[Array, int]:
     return total / draws, draws
 
 
-@pytest.mark.parametrize("tilt_deg", [0, 25])
-@pytest.mark.parametrize("card", [CARD, UNCHECKED])
+@pytest.mark.parametrize(("tilt_deg", "card"), [(0, CARD), (25, UNCHECKED)])
 def test_the_scatter_seen_is_the_covariance_stated(tilt_deg: float, card: Card) -> None:
     # The mean squared z of n draws is chi2(n) / n; the limits leave 0.1 % out on each side. The
     # negative control: with half or double the uncertainty the check must fail.

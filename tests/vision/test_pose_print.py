@@ -56,7 +56,7 @@ def test_a_print_stretched_one_way_is_no_bend_and_no_other_focal_length(
 
 @pytest.mark.parametrize("lens", LENSES.values(), ids=list(LENSES))
 @pytest.mark.parametrize("card", [CHECKED, UNCHECKED], ids=["checked", "unchecked"])
-@pytest.mark.parametrize("noise_px", [0.0, 0.02, 0.3])
+@pytest.mark.parametrize("noise_px", [0.0, 0.3])
 def test_the_covariance_can_be_factored_whatever_the_view(
     lens: Lens, card: Card, noise_px: float
 ) -> None:

@@ -87,7 +87,7 @@ def test_one_false_corner_does_not_stretch_the_card() -> None:
     "a card printed at 97 % only along or across, measured without its print check",
     "`The card looks 3.0 % longer one way than the other; the limit is 1.5 %.`",
 )
-@pytest.mark.parametrize("tilt_deg", [0, 4, 15])
+@pytest.mark.parametrize("tilt_deg", [0, 15])
 @pytest.mark.parametrize("scale", [(0.97, 1.0), (1.0, 0.97)])
 def test_a_print_of_97_percent_one_way_is_seen_and_refused(
     scale: tuple[float, float], tilt_deg: float
@@ -147,15 +147,14 @@ def test_a_figure_on_a_print_that_is_stretched_one_way_lies_inside_its_u(
             assert [item.code for item in result.findings] == ["print-stretched"]
 
 
-@pytest.mark.parametrize("scale", [(1.022, 1.0), (1.0, 1.018)])
-def test_fine_stripes_are_counted_on_the_print_as_it_was_fitted(scale: tuple[float, float]) -> None:
+def test_fine_stripes_are_counted_on_the_print_as_it_was_fitted() -> None:
     """A rendered rope of 6 mm read 11 % too thin, its unchecked print 2.2 % longer one way.
 
     Where its pattern lies was foretold by the card as drawn, more than a stripe off at its ends.
     """
     thin = layout_named("A6 thin")
     view = {"size": (2400, 1700), "tilt_deg": 24.0, "distance_mm": 300.0, "focal_px": 4800.0}
-    shot = photograph(thin, 6, **{**VIEW, **view}, bar=Bar(6.0, 3.0), scale=scale)
+    shot = photograph(thin, 6, **{**VIEW, **view}, bar=Bar(6.0, 3.0), scale=(1.022, 1.0))
     (result,) = measure_photo(*taken(shot, settings=Settings()))
     if isinstance(result, Estimate):
         assert result.diameter_mm == pytest.approx(6.0, rel=0.016)

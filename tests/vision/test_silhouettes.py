@@ -140,10 +140,16 @@ def jaws_off(rope: Rope, coarse: float, seed: int) -> list[tuple[float, float]]:
 # px: the middle of an arc lies 0.23 to 0.25 under its top here. What windows hide of that is put
 # back by a half where it is sure to be there, by a quarter where it is in lang lay alone.
 @pytest.mark.parametrize(
-    ("coarse", "lang", "most_px"),
-    [(1.05, False, 0.08), (2.2, False, 0.17), (1.05, True, 0.16), (2.2, True, 0.25)],
+    ("strands", "wires", "coarse", "lang", "most_px"),
+    [
+        (6, 10, 1.05, False, 0.08),
+        (6, 10, 2.2, False, 0.17),
+        (6, 10, 1.05, True, 0.16),
+        (6, 10, 2.2, True, 0.25),
+        (17, 6, 1.05, False, 0.08),
+        (8, 9, 2.2, True, 0.25),
+    ],
 )
-@pytest.mark.parametrize(("strands", "wires"), [(6, 10), (8, 9), (17, 6)])
 def test_jaws_bear_on_the_silhouette(
     strands: int, wires: int, coarse: float, lang: bool, most_px: float
 ) -> None:
