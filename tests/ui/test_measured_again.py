@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+import csv
 import os
 from pathlib import Path
+from statistics import median
 
 from streamlit.testing.v1 import AppTest
 
 from inspection.record.record import open_record
 from inspection.record.views import Manner, OpenInspection
 from tests.ui.conftest import measured_apart_once
+from ui.services.cameras import known_cameras
 from ui.services.measuring_queue import measure_again, work_off
 from vision.results import Estimate
 
 SAMPLE = "2026-09-quay-crane-2"
+TRUTH = Path(__file__).resolve().parents[2] / "sample_images" / "truth.csv"
+TRUE_FOCAL_PX = 3062.41  # of the samples' camera, as rendered (truth.csv)
 
 
 def kept() -> OpenInspection:
@@ -72,3 +77,34 @@ def test_a_hold_that_is_said_later_measures_all_again(sample_app: AppTest, share
     assert not at.error
     assert {one.manner for one in kept().requests} == {Manner("demo-set", "stand-off", -12.5)}
     assert len(kept().waiting) == 10
+
+
+def test_a_phone_is_calibrated_from_the_inspections_photographs_and_u_falls(
+    sample_app: AppTest, shared: Path
+) -> None:
+    before = {one.photo_name: one for one in kept().results if isinstance(one, Estimate)}
+    at = sample_app.run().switch_page("screens/sheet.py").run()
+    (calibrate,) = [one for one in at.button if one.label.startswith("Calibrate it from these")]
+    assert calibrate.label == "Calibrate it from these 8 photographs"
+    calibrate.click()
+    at.run()
+    assert not at.exception
+    assert not [one for one in at.button if one.label.startswith("Calibrate it from these")]
+    (camera,) = known_cameras().values()
+    # as rendered: sample_images/truth.csv
+    assert abs(camera.focal_px / TRUE_FOCAL_PX - 1) < 2 * camera.covariance[0][0] ** 0.5
+    (apply,) = [one for one in at.button if one.label.startswith("Apply the calibration of")]
+    apply.click()
+    at.run()
+    worked_off(shared)
+    after = {one.photo_name: one for one in kept().results if isinstance(one, Estimate)}
+    assert set(after) == set(before)
+    assert all(after[name].u_mm <= before[name].u_mm for name in before)
+    assert median(after[name].u_mm / before[name].u_mm for name in before) < 0.85
+    truth = {
+        row["file"]: float(row["truth_2d_mm"])
+        for row in csv.DictReader(TRUTH.read_text("utf-8").splitlines())
+    }
+    assert all(
+        abs(one.diameter_mm - truth[name]) < one.expanded_mm() for name, one in after.items()
+    )

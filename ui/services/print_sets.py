@@ -110,7 +110,8 @@ def offers(
             one for one in automatic
             if used.get(one.photo_sha256, ("", ""))[0] == key and used[one.photo_sha256][1] != now
         ]  # fmt: skip
-        label, why = f"Apply the calibration of {key} to", f"calibration of {key} applied"
+        label = f"Apply the calibration of {key.partition(',')[0]} to"
+        why = f"calibration of {key} applied"
         found += _offer(opened, mine, label, why, None)
     return found
 

@@ -42,6 +42,7 @@ THEME_CSS = """<style>
 [data-testid=stCaptionContainer] *{color:inherit!important}
 .stButton button,.stDownloadButton button,.stFormSubmitButton button,
 [data-testid=stPageLink-NavLink],[data-testid=stFileUploaderDropzone] button{min-height:44px}
+.stButton button p{white-space:normal!important;text-overflow:clip}
 .stFormSubmitButton kbd{color:inherit!important;opacity:1!important}
 @media (hover:none){.stFormSubmitButton kbd,.st-key-keys{display:none!important}}
 input::placeholder,textarea::placeholder{color:inherit!important;opacity:.72!important}

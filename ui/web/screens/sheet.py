@@ -11,7 +11,11 @@ from ui.web.page.navigation import next_step_link
 from ui.web.panels.gauge import choose_gauge
 from ui.web.panels.on_a_phone import offer_phone
 from ui.web.panels.photographs.one_photograph import show_place_large
-from ui.web.panels.photographs.remeasure import offer_later_checks, offer_other_hold
+from ui.web.panels.photographs.remeasure import (
+    offer_calibration,
+    offer_later_checks,
+    offer_other_hold,
+)
 from ui.web.panels.photographs.unplaced import show_refused
 from ui.web.panels.photographs.upload import upload_photographs
 from ui.web.panels.sheet_fields import draw_sheet, show_late_change, show_switches
@@ -33,6 +37,7 @@ def _sheet(opened: OpenInspection) -> None:
         choose_gauge(opened)
         show_switches(opened)
     with show_errors():
+        offer_calibration(opened)
         offer_other_hold(opened)
     with (
         st.expander(

@@ -9,11 +9,15 @@ import streamlit as st
 from inspection.model.length_text import parse_length
 from inspection.model.log import counted
 from inspection.record.views import Manner, OpenInspection
+from ui.services.access.roles import may_do, require_action
+from ui.services.calibrate_phone import calibrate_from_inspection, phones_to_calibrate
 from ui.services.cameras import known_cameras
 from ui.services.measuring_queue import manner_of, measure_again
 from ui.services.print_sets import Offer, can_be_measured_again, offers
 from ui.text import as_typed
+from ui.web.page.clock import today
 from ui.web.page.layout import flash_success
+from ui.web.page.login import current_user
 from ui.web.page.session import entering, get_record
 from vision.target.print_scale import check_from_dict
 
@@ -42,6 +46,31 @@ def offer_later_checks(opened: OpenInspection) -> None:
             width="stretch",
         ):
             _ask(opened, offer)
+
+
+def offer_calibration(opened: OpenInspection) -> None:
+    """Offer to calibrate each phone from the photographs it took of this inspection."""
+    if not may_do(current_user(), "gauges"):
+        return
+    for key, hashes in phones_to_calibrate(opened, known_cameras()).items():
+        photographs = counted(len(hashes), "photograph", "photographs")
+        with st.expander(f"Calibrate {as_typed(key)}", icon=":material/center_focus_strong:"):
+            st.caption(
+                "The focal length that a phone records is only known to 4 %, which is often the "
+                f"largest part of U. Solved together, these {photographs} usually determine it two "
+                "to three times as well; photographs tilted to several sides help most."
+            )
+            if st.button(f"Calibrate it from these {photographs}", key=f"calibrate {key}"):
+                require_action(current_user(), "gauges")
+                with st.spinner(f"Solving {photographs} together ..."):
+                    done = calibrate_from_inspection(get_record(), opened, hashes, on=today())
+                left_out = f" Left out: {'; '.join(done.left_out)}." if done.left_out else ""
+                share = 100 * done.u_focal_px / done.camera.focal_px
+                flash_success(
+                    f"{key} is calibrated: focal length {done.camera.focal_px:.0f} px, known to "
+                    f"{share:.1f} %. Apply it to the photographs below.{left_out}"
+                )
+                st.rerun()
 
 
 def offer_other_hold(opened: OpenInspection) -> None:
