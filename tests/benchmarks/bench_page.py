@@ -149,7 +149,7 @@ def make_report(page: Page, number: int) -> Callable[[], None]:
     still(page)
 
     def job() -> None:
-        page.get_by_role("button", name="Make the report").click()
+        page.get_by_role("button", name="Create report").click()
         page.get_by_role("button", name="Report as PDF").wait_for(timeout=120_000)
 
     return job

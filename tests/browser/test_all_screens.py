@@ -78,11 +78,11 @@ def test_tab_goes_through_a_decision_in_its_order(page: Page, sample_pages: str)
     from playwright.sync_api import expect
 
     page.goto(f"{sample_pages}/review")
-    first = page.get_by_role("button", name="Reading stands")
+    first = page.get_by_role("button", name="Accept reading")
     expect(first).to_be_visible()
     quiet(page)
     page.get_by_role("button", name=re.compile("^90°")).focus()
-    for name in ("Reading stands", "Slip: correct to 21.21", "Read again 90°"):
+    for name in ("Accept reading", "Slip: correct to 21.21", "Read again 90°"):
         page.keyboard.press("Tab")
         held = page.locator(":focus")
         assert name in held.inner_text().splitlines()

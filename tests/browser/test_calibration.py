@@ -42,7 +42,7 @@ def test_a_phone_is_calibrated_by_upload_and_removed_again(
     with serve(tmp_path) as pages:
         page.goto(f"{pages}/equipment")
         page.get_by_role("tab", name="Phones").click()
-        expect(page.get_by_text("No phone was calibrated")).to_be_visible()
+        expect(page.get_by_text("No phone has been calibrated")).to_be_visible()
         quiet(page)
         with page.expect_download() as coming:
             page.get_by_role("button", name="Download the board (PDF)").click()
@@ -64,10 +64,10 @@ def test_a_phone_is_calibrated_by_upload_and_removed_again(
         quiet(page)
         press(page, "Calibrate")
         expect(page.get_by_text("found in 3 photographs; at least 8 are needed")).to_be_visible()
-        fill(page, "Across its 7 squares", "174,9 mm")
+        fill(page, "Width of the chequered field", "174,9 mm")
         press(page, "Calibrate")
         expect(page.get_by_text("Give both lengths of the chequered field")).to_be_visible()
-        fill(page, "Across its 7 squares", "")
+        fill(page, "Width of the chequered field", "")
 
         into.set_input_files(boards[3:])
         expect(page.get_by_text("board 11.jpg")).to_be_visible()
@@ -90,4 +90,4 @@ def test_a_phone_is_calibrated_by_upload_and_removed_again(
         expect(page.get_by_text(re.compile(r"Lantern L4.*focal length"))).to_be_visible()
         press(page, "Remove")
         expect(page.get_by_text("was removed.")).to_be_visible()
-        expect(page.get_by_text("No phone was calibrated")).to_be_visible()
+        expect(page.get_by_text("No phone has been calibrated")).to_be_visible()

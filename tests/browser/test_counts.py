@@ -45,7 +45,7 @@ def test_the_first_figure_is_one_drop(page: Page, empty_pages: str) -> None:
     if folder is None:
         pytest.skip("the sample photographs are not beside the program")
     page.goto(empty_pages)
-    expect(page.get_by_text("Drop a photograph of a rope on its card")).to_be_visible()
+    expect(page.get_by_text("Measure a photograph of a rope on its card")).to_be_visible()
     quiet(page)
     page.wait_for_timeout(500)
     page.evaluate(COUNT)

@@ -83,7 +83,7 @@ def test_two_people_in_two_browsers(
 
         # another one's inspection by its address, and pages of other roles by theirs
         inspector.goto(f"{address}/result?inspection={FOREIGN}")
-        expect(inspector.get_by_text("that you may see")).to_be_visible()
+        expect(inspector.get_by_text("that you can see")).to_be_visible()
         expect(inspector.get_by_text("Along the rope")).to_have_count(0)
         for path, role in (("review", "reviewer or supervisor"), ("supervise", "supervisor")):
             inspector.goto(f"{address}/{path}")
@@ -94,7 +94,7 @@ def test_two_people_in_two_browsers(
         inspector.goto(f"{address}/sheet?inspection={SAMPLE}")
         typed = f"33,{size[0] % 100:02d}"  # another text at each width; odd, hence a draft
         type_reading(inspector, 5, 0, typed)
-        expect(inspector.get_by_text("Is that right?")).to_be_visible()
+        expect(inspector.get_by_text("Is that correct?")).to_be_visible()
         inspector.goto(f"{address}/sheet?inspection={SAMPLE}")
         expect(reading_field(inspector, 5, 0)).to_have_value(typed)
         log_in(reviewer, address, "b@example.org")

@@ -127,10 +127,10 @@ def test_the_whole_path_with_the_network_cut_in_the_middle(
         expect(page, "#last li.refused", "Hold the phone square")
         expect(page, "#next", "Station 2 · 90°")  # it is asked for again
         photograph(page, "station-2-view-90.jpg")
-        expect(page, "#next", "Every station has its photographs")
+        expect(page, "#next", "All stations are photographed")
         read(page, "Station 2 · 0°", "28,9")
-        expect(page, "#last li", "off nominal")
-        page.get_by_role("button", name="It is right").click()
+        expect(page, "#last li", "from nominal")
+        page.get_by_role("button", name="It is correct").click()
         read(page, "Station 2 · 90°", "22.19")
         page.locator("#reading").wait_for(state="hidden")
         page.locator("#pending:empty").wait_for(state="attached")

@@ -24,7 +24,7 @@ def test_four_points_on_a_photograph_give_a_diameter(
 
     page.goto(f"{sample_pages}/scale")
     page.locator(".st-key-archive-in input[type=file]").set_input_files(BAR)
-    picture = page.get_by_role("group", name="The photograph; set two points")
+    picture = page.get_by_role("group", name="Photograph: set two points")
     expect(picture.locator("image")).to_have_attribute("href", re.compile("^blob:"))
     wide = float(picture.locator("image").get_attribute("width") or 0)
     for done, (x, y) in enumerate(POINTS, start=1):
@@ -37,7 +37,7 @@ def test_four_points_on_a_photograph_give_a_diameter(
         picture.click(position=spot)  # type: ignore[arg-type]
         expect(page.get_by_role("button", name=re.compile("^✓"))).to_have_count(done)
     quiet(page)
-    first = page.get_by_role("slider", name="begin of length")
+    first = page.get_by_role("slider", name="start of length")
     before = first.get_attribute("aria-valuetext") or ""
     first.press("ArrowRight")
     x = float(before.split(",")[0])
@@ -49,7 +49,7 @@ def test_four_points_on_a_photograph_give_a_diameter(
     fill(page, "Direction, °", "45")
     press(page, "Measure")
     expect(page.get_by_text(re.compile(r"^1[56]\.\d\d ± \d\.\d\d mm$"))).to_be_visible()
-    seen = page.get_by_role("group", name="The photograph with the rule's marks")
+    seen = page.get_by_role("group", name="Photograph with the rule marks")
     expect(seen.locator("image")).to_have_attribute("href", re.compile("^blob:"))
     press(page, "Add to this inspection")
     expect(page.get_by_text("stands at station 1, 45°")).to_be_visible()

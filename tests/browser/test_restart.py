@@ -44,7 +44,7 @@ def test_typed_text_is_restored_once_the_database_is_back(
     with serve(tmp_path, "--record", new_database, "--photographs", str(store)) as address:
         page.goto(f"{address}/review")
         page.get_by_role("button", name="Send back").first.click()
-        reason = page.get_by_label("What the inspector should do", exact=True)
+        reason = page.get_by_label("What should the inspector do?", exact=True)
         expect(reason).to_be_visible()
         page.wait_for_timeout(1000)  # a page that is still being drawn would take the words along
         reason.fill("read station 3 again")

@@ -117,9 +117,9 @@ def test_a_reviewer_sends_back_accepts_and_another_overrules(page: Page, sample_
     quiet(page)
     become(page, "Supervisor C")
     page.goto(f"{sample_pages}/review?inspection={SAMPLE}&station=3")
-    expect(page.get_by_text("It waits for the inspector.")).to_be_visible()
+    expect(page.get_by_text("Waiting for the inspector.")).to_be_visible()
     press(page, "Overrule")
-    reason = page.get_by_label("Why the decision is another one", exact=True)
+    reason = page.get_by_label("Why overrule the decision?", exact=True)
     expect(reason).to_be_focused()
     page.keyboard.type("the reading was a slip, the photographs stand")
     page.keyboard.press("Enter")
@@ -144,14 +144,14 @@ def test_a_station_is_decided_by_keys_without_scrolling(page: Page, sample_pages
 
     # a disagreement has no default: one key asks why, and nothing is decided without a reason
     page.keyboard.press("1")
-    reason = page.get_by_label("Why it stands although it disagrees", exact=True)
+    reason = page.get_by_label("Why accept it although it disagrees?", exact=True)
     expect(reason).to_be_focused()
     page.keyboard.press("Enter")
-    expect(page.get_by_text("say why it stands all the same")).to_be_visible()
+    expect(page.get_by_text("give a reason for accepting it")).to_be_visible()
     expect(page.get_by_text("0 of 6 decided")).to_be_visible()
     quiet(page)
     page.keyboard.press("Escape")
-    expect(page.get_by_role("button", name="Reading stands")).to_be_visible()
+    expect(page.get_by_role("button", name="Accept reading")).to_be_visible()
     quiet(page)
 
     # its direction by a key; the slip is offered, to be confirmed
@@ -201,8 +201,8 @@ def test_the_supervisors_list_never_goes_silent(
         record.add_readings("imported", there.readings, by="Inspector A")
     with serve(tmp_path) as address:
         page.goto(f"{address}/review?inspection={SAMPLE}&station=3")
-        press(page, "Reading stands")
-        reason = page.get_by_label("Why it stands although it disagrees", exact=True)
+        press(page, "Accept reading")
+        reason = page.get_by_label("Why accept it although it disagrees?", exact=True)
         expect(reason).to_be_visible()
         reason.fill("a raised wire under the jaw")
         reason.press("Enter")
@@ -234,7 +234,7 @@ def test_an_edge_and_a_station_are_dragged(page: Page, sample_pages: str) -> Non
     page.get_by_label("What misled the measurement", exact=True).press("Enter")
     quiet(page)
     page.get_by_role("button", name="Save these edges").click()
-    expect(page.get_by_text("by hand now.")).to_be_visible()
+    expect(page.get_by_text("corrected by hand.")).to_be_visible()
     expect(page.get_by_text("moved the left edge by +")).to_be_visible()
 
     quiet(page)

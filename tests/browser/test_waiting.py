@@ -142,7 +142,7 @@ def test_photographs_being_uploaded_survive_a_reload_and_a_lost_connection(
     with serve(folder) as pages:
         line = the_second_is_on_its_way(page, pages)
         line.carries(0)
-        page.get_by_text("kept in this browser and sent again").wait_for()
+        page.get_by_text("kept in this browser and will be sent again").wait_for()
         line.carries(-1)
         page.on("dialog", lambda dialog: dialog.accept())  # the browser asks before it leaves
         page.goto(f"{pages}/limits")

@@ -54,8 +54,8 @@ def test_from_an_empty_record_to_a_signed_off_report(
     # A5 is 148 x 210 mm (ISO 216), lying on its side; a point is 1/72 in
     assert cards[0].get_size() == pytest.approx((210 / 25.4 * 72, 148 / 25.4 * 72), abs=0.5)
     fill(page, "Card set", "demo-set")
-    fill(page, "Bar along the rope reads", "179,24")
-    fill(page, "Bar across the rope reads", "109,62 mm")
+    fill(page, "Length of the bar along the rope", "179,24")
+    fill(page, "Length of the bar across the rope", "109,62 mm")
     choose(page, "Read with", re.compile("0.02 mm"))
     press(page, "Save print check")
     expect(page.get_by_text("demo-set: printed -0.42 % along and -0.35 % across")).to_be_visible()
@@ -81,10 +81,10 @@ def test_from_an_empty_record_to_a_signed_off_report(
     # readings are typed first, and wait for their gauge
     for (station, view), typed in zip(READ, TYPED, strict=True):
         type_reading(page, station, view, typed)
-    expect(page.get_by_text("Kept. Say which gauge")).to_have_count(8)
+    expect(page.get_by_text("Kept. Select the gauge")).to_have_count(8)
     fill(page, "Gauge number", "caliper 7")
     press(page, "Save gauge")
-    expect(page.get_by_text("Kept. Say which gauge")).to_have_count(0)
+    expect(page.get_by_text("Kept. Select the gauge")).to_have_count(0)
     quiet(page)
     record = tmp_path / "record.db"
     assert len(opened(record).readings) == 8
@@ -101,7 +101,7 @@ def test_from_an_empty_record_to_a_signed_off_report(
     expect(page.get_by_text("by Reviewer B.")).to_be_visible()
     assert fits(page)
     quiet(page)
-    press(page, "Make the report")
+    press(page, "Create report")
     report = pdfium.PdfDocument(downloaded(page, "Report as PDF"))
     text = " ".join(sheet.get_textpage().get_text_bounded() for sheet in report)
     compare(text, there, record)
@@ -112,18 +112,18 @@ def test_from_an_empty_record_to_a_signed_off_report(
 def enter_rope(page: Page) -> None:
     from playwright.sync_api import expect
 
-    expect(page.get_by_text("First: name the rope")).to_be_visible()
+    expect(page.get_by_text("First enter the rope")).to_be_visible()
     fill(page, "Rope", "quay crane 2, hoist rope, left")
     fill(page, "Nominal diameter", "22")
     page.get_by_text(re.compile("^More: site, construction")).click()
     fill(page, "Reference diameter", "22,44")
     fill(page, "Expanded uncertainty U", "0,08 mm")
     press(page, "Save rope")
-    expect(page.get_by_text("Now its inspection.")).to_be_visible()
+    expect(page.get_by_text("Next, start its inspection.")).to_be_visible()
     quiet(page)
     fill(page, "Reviewer", "Reviewer B")
-    press(page, "Begin this inspection")
-    expect(page.get_by_text("The inspection has begun.")).to_be_visible()
+    press(page, "Start this inspection")
+    expect(page.get_by_text("The inspection was started.")).to_be_visible()
     assert fits(page)
 
 
@@ -148,8 +148,10 @@ def review(page: Page, address: str) -> None:
     become(page, "Reviewer B")
     page.goto(f"{address}/review")
     accept = page.get_by_role("button", name="Accept the inspection")
-    reason = page.get_by_label("Why it stands although it disagrees", exact=True)
-    expect(page.get_by_role("button", name=re.compile("^(Reading stands|Stands)"))).to_be_visible()
+    reason = page.get_by_label("Why accept it although it disagrees?", exact=True)
+    expect(
+        page.get_by_role("button", name=re.compile("^Accept(?! the inspection)"))
+    ).to_be_visible()
     for _ in range(10):
         page.wait_for_timeout(500)  # the next station is on its way
         quiet(page)
@@ -159,7 +161,7 @@ def review(page: Page, address: str) -> None:
             reason.fill("the competent person was told")
             reason.press("Enter")
         else:
-            press(page, re.compile("^(Reading stands|Stands)"))
+            press(page, re.compile("^Accept(?! the inspection)"))
     expect(accept).to_be_enabled()
     press(page, "Accept the inspection")
     expect(page.get_by_text("The inspection is accepted.")).to_be_visible()

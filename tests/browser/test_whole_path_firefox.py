@@ -29,17 +29,17 @@ def test_from_an_empty_record_to_a_signed_off_report(serve: Serve, tmp_path: Pat
         tab.fill("Rope", "quay crane 2, hoist rope, left")
         tab.fill("Nominal diameter", "22")
         tab.press("^Save rope")
-        tab.says("Now its inspection")
+        tab.says("Next, start its inspection")
         tab.wait(QUIET)
         tab.fill("Reviewer", "Reviewer B")
-        tab.press("^Begin this inspection")
-        tab.says("The inspection has begun")
+        tab.press("^Start this inspection")
+        tab.says("The inspection was started")
         tab.press("Next: cards")
         tab.says("Check the print")
         tab.wait(QUIET)
         tab.fill("Card set", "demo-set")
-        tab.fill("Bar along the rope reads", "179,24")
-        tab.fill("Bar across the rope reads", "109,62 mm")
+        tab.fill("Length of the bar along the rope", "179,24")
+        tab.fill("Length of the bar across the rope", "109,62 mm")
         tab.press("^Save print check")
         tab.says("demo-set: printed -0.42 % along")
         tab.press("Next: stations")
@@ -51,10 +51,10 @@ def test_from_an_empty_record_to_a_signed_off_report(serve: Serve, tmp_path: Pat
         tab.wait("!/waiting to be measured/.test(words())")
         for (station, view), typed in zip(READ, TYPED, strict=True):
             tab.fill(f"Gauge reading, station {station}, {view} degrees, mm", typed)
-        tab.wait("(words().match(/Kept. Say which gauge/g) ?? []).length >= 8")
+        tab.wait("(words().match(/Kept. Select the gauge/g) ?? []).length >= 8")
         tab.fill("Gauge number", "caliper 7")
         tab.press("^Save gauge")
-        tab.wait("!/Kept. Say which gauge/.test(words())")
+        tab.wait("!/Kept. Select the gauge/.test(words())")
         assert len(opened(record).readings) == 8
         tab.says(r"0\.9\d apart")
 
@@ -64,7 +64,7 @@ def test_from_an_empty_record_to_a_signed_off_report(serve: Serve, tmp_path: Pat
         assert [one.reading.value_mm for one in there.logged][5] == 21.21
         tab.goto(f"{pages}/result")
         tab.says("by Reviewer B")
-        tab.press("Make the report$")
+        tab.press("Create report$")
         tab.press("Report as PDF$")
         report = pdfium.PdfDocument(downloaded(profile))
         text = " ".join(sheet.get_textpage().get_text_bounded() for sheet in report)
@@ -95,9 +95,9 @@ def review(tab: Tab, pages: str) -> None:
     tab.wait("!/asks for it again/.test(words())")
     become(tab, "Reviewer B")
     tab.goto(f"{pages}/review")
-    stands, whole = "^(Reading stands|Stands)", "^Accept the inspection"
+    stands, whole = "^Accept(?! the inspection)", "^Accept the inspection"
     pressed = "deep('button').filter(seen).some(one => /{}/.test(named(one)))".format
-    reason = "Why it stands although it disagrees"
+    reason = "Why accept it although it disagrees?"
     asked = f"deep('input').filter(seen).some(one => named(one) === {reason!r})"
     for _ in range(16):
         tab.wait(f"{pressed(stands)} || {pressed(whole)} || {asked}")

@@ -316,7 +316,7 @@ def test_only_the_token_of_the_start_gives_access_to_the_record(alone: str) -> N
     for cookie in ("", f"{door.TOKEN_COOKIE}=guess", f"{door.TOKEN_COOKIE}="):
         status, _, page = asked("/", cookie, host=here, reached=reached)
         assert status == 403
-        assert "by the address that `ropephoto page` printed" in page
+        assert "at the address that `ropephoto page` printed" in page
         assert asked("/media/a.csv", cookie, host=here, reached=reached)[0] == 403
         assert not socket(cookie, host=here, origin=f"http://{here}")[0]
     assert asked("/", "", host=here, query="token=guess", reached=reached)[0] == 403

@@ -116,7 +116,7 @@ def test_who_has_no_role_sees_nothing_anywhere(sampled: As, letter: str) -> None
     for screen in SCREENS:
         clean(at.switch_page(f"screens/{screen}.py").run())
         assert [one.label for one in at.button] == [
-            "Log out and come as somebody else" if letter else "Log in"
+            "Log out and use another login" if letter else "Log in"
         ]
         assert not at.title
         assert not at.sidebar.children
@@ -164,7 +164,7 @@ def test_another_persons_inspection_is_refused_like_a_missing_one(sampled: As, a
     at.run()
     assert not at.exception
     assert len(at.error) == 1
-    assert "that you may see" in at.error[0].value
+    assert "that you can see" in at.error[0].value
     assert "Along the rope" not in words(at)
     if asked == FOREIGN:
         at = sampled("d")

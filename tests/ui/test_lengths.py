@@ -98,7 +98,7 @@ def test_places_along_a_rope_in_inches_are_in_feet() -> None:
     )
     case = replace(judged, log=log, photograph_sections=sections, gauge_sections=())
     told = json.dumps(along_rope_chart(along_rope(case), "inch").to_dict())
-    assert "Place along the rope (ft)" in told
+    assert "Position along the rope (ft)" in told
     assert [float(one) for one in re.findall(r'"place": ([\d.]+)', told)][:2] == pytest.approx(
         [100.0, 200.0]
     )

@@ -62,7 +62,7 @@ def test_a_hold_that_is_said_later_measures_all_again(sample_app: AppTest, share
     at = sample_app.run().switch_page("screens/sheet.py").run()
     next(one for one in at.selectbox if one.label == "How the card was held").set_value("stand-off")
     at.run()
-    next(one for one in at.text_input if one.label == "Height over the card").set_value("-12,5 mm")
+    next(one for one in at.text_input if one.label == "Height above the card").set_value("-12,5 mm")
     again = next(one for one in at.button if one.label == "Measure 10 photographs again")
     again.click()
     at.run()

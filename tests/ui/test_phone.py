@@ -211,10 +211,10 @@ def test_a_token_has_a_budget(record: Record, token: str, monkeypatch: pytest.Mo
 @pytest.mark.parametrize(
     ("body", "headers", "status", "words"),
     [
-        (PHOTO, {"content_length": ""}, 411, "says how large"),
+        (PHOTO, {"content_length": ""}, 411, "does not state its size"),
         (PHOTO, {"content_length": "999999999"}, 422, "MB are taken"),
-        (PHOTO, {"content_length": "9"}, 422, "More came than was said"),
-        (PHOTO, {"content_length": "900"}, 400, "Not all of it came"),
+        (PHOTO, {"content_length": "9"}, 422, "The upload is larger than it stated"),
+        (PHOTO, {"content_length": "900"}, 400, "The upload was incomplete"),
         (b"%PDF-1.7", {}, 422, "is a PDF file; a photograph must be"),
         (b"", {}, 422, "is empty"),
     ],
@@ -289,7 +289,7 @@ def test_a_reading_is_entered_once_as_it_was_typed_and_when(record: Record, toke
 def test_a_doubtful_reading_is_asked_about_first(record: Record, token: str) -> None:
     status, told = put("/phone/readings", token, reading(typed="28,9"))
     assert status == 409
-    assert "off nominal. Is that right?" in told["error"]
+    assert "from nominal. Is that correct?" in told["error"]
     assert not record.inspection("visit").readings
     assert put("/phone/readings", token, reading(typed="28,9", sure=True))[0] == 200
 
@@ -298,13 +298,13 @@ def test_a_doubtful_reading_is_asked_about_first(record: Record, token: str) -> 
     ("body", "words"),
     [
         (reading(typed="thick"), "'thick' is not a length"),
-        (reading(station=0), "enter station (from 1)"),
+        (reading(station=0), "enter a station from 1"),
         (reading(gauge="C-9"), "There is no gauge 'C-9'"),
         (reading(at="yesterday"), "could not be understood"),
         (b"[]", "could not be understood"),
         (b"{", "could not be understood"),
         (b"[" * 3000, "could not be understood"),
-        (b"{" + b" " * 5000 + b"}", "is shorter than that"),
+        (b"{" + b" " * 5000 + b"}", "The reading is too long"),
     ],
 )
 def test_a_reading_that_is_none_is_refused_in_a_sentence(

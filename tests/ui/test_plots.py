@@ -244,11 +244,11 @@ def test_roundness_states_largest_smallest_and_how_much_they_are_enlarged() -> N
     assert data.exaggeration in {1.0, 2.0, 5.0, 10.0, 20.0, 50.0}
     assert "Largest at 0°: 22.40 mm (+0.25 mm from the mean)" in data.words()
     assert "smallest at 90°: 21.90 mm (-0.25 mm)" in data.words()
-    assert f"{data.exaggeration:g} times as large as they are" in data.words()
+    assert f"magnified {data.exaggeration:g} times" in data.words()
     title = spec_of(roundness_chart(data))["title"]
-    assert f"{data.exaggeration:g} times as large" in " ".join(title["subtitle"])
+    assert f"magnified {data.exaggeration:g} times" in " ".join(title["subtitle"])
     drawn = " ".join(words_of(data))
-    assert f"deviations {data.exaggeration:g} times as large" in drawn
+    assert f"deviations magnified {data.exaggeration:g} times" in drawn
     assert "mean 22.15 mm" in drawn
 
 

@@ -75,7 +75,7 @@ def test_a_lost_role_is_reported_beside_the_button(
 
 @pytest.mark.fault(
     "a download from an inspection that is no longer theirs",
-    "beside the button: `There is no inspection ... that you may see; ...`",
+    "beside the button: `There is no inspection ... that you can see; ...`",
 )
 def test_an_inspection_that_is_no_longer_theirs_is_reported(
     press: Press,
@@ -89,7 +89,7 @@ def test_an_inspection_that_is_no_longer_theirs_is_reported(
     )
     url, told = press(make)
     assert url == ""
-    assert told.startswith(f"There is no inspection '{SAMPLE}' that you may see")
+    assert told.startswith(f"There is no inspection '{SAMPLE}' that you can see")
     drawn_for(monkeypatch, tmp_path / "team.toml", "a")
     make = login.guard_download(
         lambda: b"the file", "result", lambda who: session.require_access(SAMPLE, who)

@@ -141,11 +141,11 @@ def test_the_facts_beside_it_name_neighbours_gauge_and_what_makes_it_unsure(
 ) -> None:
     views = station_views(opened, assessment, 3)
     facts = dict(station_facts(opened, assessment, 3, views[1]))
-    assert facts["Last time"] == "this station was not measured before"
+    assert facts["Last time"] == "not measured before"
     assert facts["Neighbours"].startswith("2: 22.1")
     assert "4: 22.1" in facts["Neighbours"]
     assert "read by Inspector A" in facts["Gauge"]
-    assert facts["Most of U"]
+    assert facts["Main sources of U"]
 
 
 def test_only_what_the_photograph_supports_is_offered_as_a_slip(
@@ -166,9 +166,9 @@ def test_a_corrected_slip_stands_with_its_reason_and_keeps_what_was_typed(
 ) -> None:
     (one,) = [item for item in assessment.crosscheck.comparisons if item.place == Place(3, 90)]
     there = record.inspection(SAMPLE)
-    with pytest.raises(ValueError, match="Ask for the reading again"):
+    with pytest.raises(ValueError, match="ask for the reading again"):
         correct_slip(record, there, one, "22.01", by="Reviewer B")
-    with pytest.raises(ValueError, match="stands there already"):
+    with pytest.raises(ValueError, match="is already the reading"):
         correct_slip(record, there, one, "22.11", by="Reviewer B")
     correct_slip(record, there, one, "21.21", by="Reviewer B", why="asked the inspector")
     (event,) = [one for one in record.events(subject=SAMPLE) if one.kind == "slip corrected"]
@@ -201,7 +201,9 @@ def test_without_a_reference_no_decrease_is_told_and_the_answer_says_why(log: Lo
     bare = assess(replace(log, rope=replace(log.rope, reference_mm=None)))
     worst = worst_station(bare)
     assert worst is not None
-    assert "no decrease can be told without a reference diameter" in answer_lines(bare, worst)[0]
+    assert (
+        "The decrease can't be stated without a reference diameter" in answer_lines(bare, worst)[0]
+    )
 
 
 def test_what_is_open_and_what_comes_now_follow_the_decisions(

@@ -46,11 +46,11 @@ def button(at: AppTest, words: str) -> object:
 
 def stands(at: AppTest, why: str = "seen at the rope") -> AppTest:
     """Decide that a reading stands although it disagrees."""
-    button(at, "Reading stands").click()  # type: ignore[attr-defined]
+    button(at, "Accept reading").click()  # type: ignore[attr-defined]
     at.run()
-    asked = "Why it stands although it disagrees"
+    asked = "Why accept it although it disagrees?"
     next(one for one in at.text_input if one.label == asked).set_value(why)
-    button(at, "It stands").click()  # type: ignore[attr-defined]
+    button(at, "Accept").click()  # type: ignore[attr-defined]
     return at.run()
 
 
@@ -58,7 +58,7 @@ def send_back(at: AppTest, why: str) -> AppTest:
     """Ask the inspector for something, in one's own words."""
     button(at, "Send back").click()  # type: ignore[attr-defined]
     at.run()
-    asked = "What the inspector should do"
+    asked = "What should the inspector do?"
     next(one for one in at.text_input if one.label == asked).set_value(why)
     button(at, "Send back").click()  # type: ignore[attr-defined]
     return at.run()
@@ -126,7 +126,7 @@ def test_a_disagreement_stands_with_a_reason_only_and_the_next_one_is_there(
 ) -> None:
     at = clean(sample_app.run().switch_page("screens/review.py").run())
     at = stands(at, "  ")
-    assert "say why it stands all the same" in at.error[0].value
+    assert "give a reason for accepting it" in at.error[0].value
     assert not [one for one in kept().findings if one.settled_by]
     assert looked_at(at) == PLANTED
     button(at, "Back to the decisions").click()  # type: ignore[attr-defined]
@@ -142,7 +142,7 @@ def test_a_station_that_agrees_is_decided_by_one_press(sample_app: AppTest) -> N
     next(one for one in at.radio if one.label == "Stations").set_value("Station 1")
     at = clean(at.run())
     assert "photograph agrees" in shown_html(at)
-    button(at, "Reading stands").click()  # type: ignore[attr-defined]
+    button(at, "Accept reading").click()  # type: ignore[attr-defined]
     at = clean(at.run())
     (decision,) = kept().station_reviews
     assert (decision.station, decision.state, decision.stands) == (1, "accepted", True)
@@ -194,7 +194,7 @@ def test_a_photograph_is_set_aside_with_a_reason(sample_app: AppTest) -> None:
     at = clean(at.run())
     button(at, "Set it aside").click()  # type: ignore[attr-defined]
     at.run()
-    assert "say what is wrong with it" in at.error[0].value
+    assert "say what is wrong with the photograph" in at.error[0].value
     before = len(kept().results)
     label = "What is wrong with the photograph"
     next(one for one in at.text_input if one.label == label).set_value("the card had slipped")
@@ -229,7 +229,7 @@ def test_a_decision_about_what_was_changed_meanwhile_is_not_kept(sample_app: App
     stale = kept()
     with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
         record.withdraw_reading(SAMPLE, 5, by="Inspector A", why="typed wrong")
-        with pytest.raises(RecordError, match="was changed while you looked"):
+        with pytest.raises(RecordError, match="was changed while you were reviewing"):
             save_decision(
                 record, stale, review_queue(stale)[0], "accepted", by="Reviewer B", why="no"
             )
@@ -254,7 +254,7 @@ def test_a_filter_that_leaves_nothing_says_so(sample_app: AppTest) -> None:
     next(one for one in at.text_input if one.label == "Site or place contains").set_value(
         "mine"
     ).run()
-    assert any("leaves no inspection" in one.value for one in clean(at).info)
+    assert any("No inspection matches" in one.value for one in clean(at).info)
 
 
 def test_the_lines_lie_as_far_apart_as_the_figures_say(sample: Path) -> None:
@@ -305,8 +305,8 @@ def test_what_is_said_after_a_click_outlives_a_drawing_that_is_cut_short(
     sample_app: AppTest, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     at = clean(sample_app.run().switch_page("screens/review.py").run())
-    told = [": stands." in one.value for one in clean(stands(at)).success]
-    again = [": stands." in one.value for one in clean(at.run()).success]
+    told = [": accepted." in one.value for one in clean(stands(at)).success]
+    again = [": accepted." in one.value for one in clean(at.run()).success]
     assert told == again == [True]
     monkeypatch.setattr(layout, "FLASH_S", 0.0)
     assert not clean(at.run()).success
@@ -369,8 +369,8 @@ def test_three_inspections_give_a_trend_and_the_review_shows_the_earlier_reading
     at = clean(at.switch_page("screens/review.py").run())
     next(one for one in at.radio if one.label == "Stations").set_value(PLANTED)
     told = shown_html(clean(at.run()))
-    assert "Earlier inspections here" in told
+    assert "Earlier inspections of this station" in told
     assert "mean by gauge -0.25 mm since".replace("-", "−") in told  # last time, beside it
     assert "22.36" in told  # station 3, 90 deg: 22.11 + 0.25
     charts = at.get("vega_lite_chart")
-    assert any("over the inspections" in str(one.proto.spec) for one in charts)
+    assert any("inspection history" in str(one.proto.spec) for one in charts)

@@ -46,7 +46,7 @@ def kept(identity: str = SAMPLE) -> OpenInspection:
         return record.inspection(identity)
 
 
-ASKED = "What the inspector should do"
+ASKED = "What should the inspector do?"
 
 
 def field(at: AppTest, kind: str, label: str) -> Any:
@@ -124,7 +124,7 @@ def test_a_decision_that_can_not_be_saved_keeps_its_reason(sample_app: AppTest, 
 
 @pytest.mark.fault(
     "the same three while a photograph is uploaded",
-    "the record's message; `They are kept in this browser and sent again.`",
+    "the record's message; `They are kept in this browser and will be sent again.`",
 )
 def test_photographs_that_can_not_be_saved_are_sent_again_until_they_can(
     sample_app: AppTest, fault: Any, monkeypatch: pytest.MonkeyPatch
@@ -212,7 +212,7 @@ def test_pages_without_the_store_of_photographs_show_the_rest(sample_app: AppTes
         assert "is not in the store" in said(at)
         assert "was the folder moved? Put it back, or restore it from a backup." in said(at)
         assert rest in [one.label for one in (*at.selectbox, *at.text_input, *at.expander)]
-    press(at, "Make the report")
+    press(at, "Create report")
     assert "is not in the store" in said(at)  # the report itself goes on without the pictures
     at.switch_page("screens/review.py").run()
     press(at, "Send back")
@@ -246,7 +246,7 @@ def test_a_photograph_whose_store_can_not_be_written_is_sent_again(sample_app: A
 
 @pytest.mark.fault(
     "a fault of the program on a page",
-    "`This part of the page could not be shown: the program has a fault here. ...`",
+    "`This part of the page could not be shown because of a program error. ...`",
 )
 def test_a_fault_of_the_program_is_a_sentence_too(
     sample_app: AppTest, monkeypatch: pytest.MonkeyPatch
@@ -263,7 +263,7 @@ def test_a_fault_of_the_program_is_a_sentence_too(
         press(at, "Read again 90°")
         assert not at.exception
         (told,) = [one.value for one in at.error]
-        assert "the program has a fault here" in told
+        assert "because of a program error" in told
     with monkeypatch.context() as patched:
         patched.setattr("ui.web.page.layout.apply_theme", broken)
         at.run()

@@ -54,8 +54,8 @@ def test_a_rope_and_its_inspection_are_entered_as_people_type(app: AppTest) -> N
     field(at, "text_input", "Nominal diameter").set_value('7/8"')
     field(at, "text_input", "Reference diameter").set_value("22,44")
     clean(press(at, "Save rope"))
-    field(at, "text_input", "Name of the inspection").set_value("first look")
-    clean(press(at, "Begin this inspection"))
+    field(at, "text_input", "Inspection name").set_value("first look")
+    clean(press(at, "Start this inspection"))
     there = kept("first look")
     assert there.rope.identity == "hoist rope 7"
     assert there.rope.nominal_mm == pytest.approx(22.225)  # 7/8 x 25.4, exact by definition
@@ -70,7 +70,7 @@ def test_reference_baseline_and_grooves_are_entered_and_changed_with_a_reason(ap
     field(at, "text_input", "Reference diameter").set_value("32,8")
     field(at, "text_input", "Expanded uncertainty U").set_value("0,08")
     field(at, "text_input", "Baseline diameter (mine hoists)").set_value("32,6 mm")
-    field(at, "selectbox", "Tension at that measurement").set_value("none")
+    field(at, "selectbox", "Tension during that measurement").set_value("none")
     row = {"name": "head sheave", "radius": "17,2"}
     at.session_state["new rope grooves"] = {
         "edited_rows": {0: row},
@@ -139,11 +139,11 @@ def test_cautions_stand_where_somebody_acts(sample_app: AppTest) -> None:
 def test_a_print_check_is_kept_and_a_far_off_bar_is_refused(app: AppTest) -> None:
     at = screen(app.run(), "cards")
     field(at, "text_input", "Card set").set_value("spring")
-    field(at, "text_input", "Bar along the rope reads").set_value("179,24")
-    field(at, "text_input", "Bar across the rope reads").set_value("80")
+    field(at, "text_input", "Length of the bar along the rope").set_value("179,24")
+    field(at, "text_input", "Length of the bar across the rope").set_value("80")
     press(at, "Save print check")
     assert at.error
-    field(at, "text_input", "Bar across the rope reads").set_value("109,62 mm")
+    field(at, "text_input", "Length of the bar across the rope").set_value("109,62 mm")
     clean(press(at, "Save print check"))
     with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
         assert record.print_checks()["spring"]["across_mm"] == 109.62
@@ -190,10 +190,10 @@ def test_photographs_are_stored_as_they_arrive_and_refused_ones_say_why(
 def test_a_photograph_moves_with_a_reason_only(sample_app: AppTest) -> None:
     at = clean(open_place(sample_app.run(), 1, 0))
     field(at, "number_input", "Station").set_value(2)
-    press(at, "File it there")
+    press(at, "File there")
     assert "with a reason" in at.error[0].value
     field(at, "text_input", "Reason").set_value("cards were mixed up").run()
-    clean(press(at, "File it there"))
+    clean(press(at, "File there"))
     assert at.query_params["station"] == "2"  # the address follows it
     moved = next(one for one in kept().results if one.photo_name == "station-1-view-00.jpg")
     assert moved.station == 2
@@ -203,7 +203,7 @@ def test_a_corrected_reading_keeps_what_was_typed_and_settles_the_doubt(
     sample_app: AppTest,
 ) -> None:
     at = clean(open_place(sample_app.run(), 3, 90))  # the planted one
-    field(at, "text_input", "Correct reading").set_value("21,21")
+    field(at, "text_input", "Corrected reading").set_value("21,21")
     press(at, "Correct it")
     assert "say why" in at.error[0].value
     why = next(one for one in at.text_input if str(one.key).startswith("why correct"))
@@ -228,7 +228,7 @@ def test_the_result_shows_verdicts_and_makes_the_report(sample_app: AppTest) -> 
     assert "It may be a loss of section. Look there for a broken core" in answer
     assert "in itself a ground for discard" in answer
     next(one for one in at.text_input if one.label == "Report number").set_value("2026-114").run()
-    clean(press(at, "Make the report"))
+    clean(press(at, "Create report"))
     of, pdf, page = at.session_state["report that was made"]
     assert of == (SAMPLE, kept().revision, "A4", "2026-114")
     assert pdf.startswith(b"%PDF")

@@ -134,7 +134,7 @@ def test_a_reason_typed_while_the_database_restarts_is_there_after_it(
 
 @pytest.mark.fault(
     "the database server restarts while a photograph is uploaded",
-    "the record's message; `They are kept in this browser and sent again.`",
+    "the record's message; `They are kept in this browser and will be sent again.`",
 )
 def test_a_photograph_that_comes_while_the_database_restarts_is_sent_again(
     server: Server,  # noqa: F811
@@ -158,9 +158,9 @@ def test_a_photograph_that_comes_while_the_database_restarts_is_sent_again(
 
 
 FORMS = {  # what keeps it, and what stands in its fields
-    "rope": ("Begin this inspection", {"Name of the inspection": "first", "Reviewer": "B. Lind"}),
-    "cards": ("Save print check", {"Card set": "spring", "Bar along the rope reads": "179,2",
-                                        "Bar across the rope reads": "109,6"}),
+    "rope": ("Start this inspection", {"Inspection name": "first", "Reviewer": "B. Lind"}),
+    "cards": ("Save print check", {"Card set": "spring", "Length of the bar along the rope": "179,2",
+                                        "Length of the bar across the rope": "109,6"}),
     "sheet": ("Save gauge", {"Gauge number": "C-9", "Permissible error": "0,02"}),
 }  # fmt: skip
 

@@ -98,7 +98,7 @@ def test_a_calm_station_can_be_sent_back_too(sample_app: AppTest) -> None:
 
 def test_the_differences_are_shown_by_camera_too(sample_app: AppTest) -> None:
     at = clean(sample_app.run().switch_page("screens/supervise.py").run())
-    pills = next(one for one in at.button_group if one.label == "Grouped by")
+    pills = next(one for one in at.button_group if one.label == "Group by")
     at = clean(pills.set_value("camera").run())
     told = " ".join(one.value for one in (*at.markdown, *at.selectbox) if one.value)
     cameras = {one.camera for one in judge_log_of().crosscheck.comparisons}
@@ -178,7 +178,7 @@ def test_who_stands_apart_comes_before_who_has_more_to_look_at() -> None:
     tallies = {"C-1": ReaderTally(open=1), "C-3": ReaderTally(open=7, accepted=2)}
     found = ranked_readers("gauge", stand_apart(compared), tallies, compared)
     assert [one.name for one in found] == ["C-2", "C-3", "C-1"]
-    assert found[0].stands_apart == "reads otherwise"
+    assert found[0].stands_apart == "reads differently"
     row = dict(zip(READER_HEADINGS, reader_rows(found)[1], strict=True))
     assert (row["name"], row["to look at"], row["comparisons"]) == ("C-3", "7", "12")
 
@@ -250,7 +250,7 @@ def test_the_wrong_entry_lies_outside_what_the_history_lets_expect(worn: Assessm
     assert "After 3 earlier inspections" in words
     assert "the gauge says 21.80 mm, outside" in words
     seen = next(one.mean_mm for one in worn.photograph_sections if one.station == 3)
-    assert f"the photographs say {seen:.2f} mm, within" in words
+    assert f"by photographs {seen:.2f} mm, within" in words
     assert "-0.120 mm per year" in words
     today = worn.log.inspection.on
     low, high = next((low, high) for on, low, _, high in data.band if on >= today)

@@ -68,8 +68,8 @@ def test_limits_are_confirmed_on_the_page_only_once_all_was_compared(sample_app:
     named(at.text_input, "Your own copy").set_value("2017, English, office shelf")
     named(at.button, "Confirm these limits").click()
     at.run()
-    assert "only once every figure was compared" in at.error[0].value
-    named(at.checkbox, "Every figure above was compared, and is the same").check()
+    assert "only after every figure has been compared" in at.error[0].value
+    named(at.checkbox, "I compared every figure above, and all of them are the same").check()
     named(at.button, "Confirm these limits").click()
     at.run()
     with opened() as record:
@@ -123,7 +123,7 @@ def test_a_station_gets_its_condition_and_the_inspection_its_decision(sample_app
     wires.set_value(20)
     next(one for one in at.text_input if str(one.key).startswith("over broken")).set_value("6 d")
     next(one for one in at.number_input if str(one.key).startswith("count")).set_value(3)
-    named(at.button, "Keep what was seen").click()
+    named(at.button, "Save observations").click()
     at.run()
     with opened() as record:
         (seen,) = record.inspection(SAMPLE).conditions
@@ -138,7 +138,7 @@ def test_a_station_gets_its_condition_and_the_inspection_its_decision(sample_app
     at.run()
     named(at.button, "Close the inspection").click()
     at.run()
-    assert "no decision was chosen" in at.error[0].value.lower()
+    assert "no decision was selected" in at.error[0].value.lower()
     at.radio[0].set_value("taken out of service")
     named(at.button, "Close the inspection").click()
     at.run()
@@ -183,8 +183,8 @@ def test_limits_of_ones_own_may_be_for_one_rope_only(sample_app: AppTest) -> Non
     with opened() as record:
         rope = record.inspection(SAMPLE).rope
     named(at.text_input, "Name of the set").set_value("site 4")
-    named(at.text_input, "Where it stands").set_value("rule 4.2")
-    named(at.text_input, "Least mean diameter").set_value("21,5")
+    named(at.text_input, "Source").set_value("rule 4.2")
+    named(at.text_input, "Minimum mean diameter").set_value("21,5")
     named(at.multiselect, "Ropes").set_value([rope.identity])
     named(at.button, "Save limits").click()
     at.run()
@@ -213,7 +213,7 @@ def test_limits_of_one_rope_are_figures(sample_app: AppTest) -> None:
 def test_the_rope_says_what_it_is_held_against(sample_app: AppTest) -> None:
     at = screen(sample_app, "rope")
     told = " ".join(re.sub(r"<[^>]+>", " ", one.proto.body) for one in at.get("html"))
-    assert re.search(r"Held against\s+ISO 4309:2017 \(not confirmed\)", told)
+    assert re.search(r"Checked against\s+ISO 4309:2017 \(not confirmed\)", told)
     assert re.search(r"Reference\s+22\.44 mm of 2025-03-11, U not known", told)
 
 
@@ -230,7 +230,7 @@ def test_photographs_of_a_bar_stay_until_they_give_a_bench_check(sample_app: App
     (here,) = at.button_group
     assert here.label == "2 here"
     named(at.text_input, "Diameter of the bar").set_value("16.000 mm")
-    named(at.text_input, "Standard uncertainty of it").set_value("0.002 mm")
+    named(at.text_input, "Standard uncertainty of that diameter").set_value("0.002 mm")
     named(at.button, "Check these photographs").click()
     at.run()
     assert any("2 photographs gave a figure and 0 none" in one.value for one in at.error)

@@ -77,7 +77,7 @@ def test_a_reading_is_entered_as_its_field_is_left_and_shown_as_it_stands(
     assert cells(sheet)["5/0"]["text"] == "22,4"
     asked = cells(sheet)["5/90"]
     assert (asked["text"], asked["state"]["asks"]) == ("2.24", "sure")
-    assert asked["state"]["words"] == "2.24 is 2.24 mm, -90 % off nominal. Is that right?"
+    assert asked["state"]["words"] == "2.24 is 2.24 mm, -90 % from nominal. Is that correct?"
     assert set(sheet["done"]["one page"]) == {"5/0", "5/90"}
 
 
@@ -88,7 +88,7 @@ def test_a_field_that_is_left_by_a_link_is_entered_on_the_way(sample_app: AppTes
 
 
 def test_a_second_witness_sees_no_figure_before_the_reading_is_typed(sample_app: AppTest) -> None:
-    at = switch(opened(sample_app), "Read as a second witness")
+    at = switch(opened(sample_app), "Enter independent second readings")
     assert next(one for one in at.toggle if one.label.startswith("Hide")).value  # by itself
     sheet = told(at, "Reviewer B second")
     seen = json.dumps(sheet["rows"]) + json.dumps(sheet["headline"])
@@ -108,10 +108,10 @@ def test_a_second_witness_sees_no_figure_before_the_reading_is_typed(sample_app:
 
 
 def test_a_hidden_figure_is_not_shown_large_either(sample_app: AppTest, planted_photo: str) -> None:
-    at = switch(opened(sample_app), "Read as a second witness")
+    at = switch(opened(sample_app), "Enter independent second readings")
     at = clean(open_place(at, 3, 90))
     words = " ".join(str(one.value) for one in (*at.markdown, *at.info, *at.caption))
-    assert "hidden until your reading" in words
+    assert "hidden until you enter your reading" in words
     assert planted_photo not in words
 
 

@@ -73,8 +73,8 @@ def test_start_takes_a_photograph_without_a_rope(app: AppTest) -> None:
     assert not at.exception
     value, u = (float(part) for part in at.metric[0].value.removesuffix(" mm").split(" ± "))
     assert abs(value - 16.0) < u  # its mesh is 16.00 mm thick (sample_images/truth.csv)
-    assert any("begin its inspection first" in one.value for one in at.caption)
-    next(one for one in at.button if one.label == "Let it go").click()
+    assert any("start its inspection" in one.value for one in at.caption)
+    next(one for one in at.button if one.label == "Discard").click()
     assert not at.run().metric
     with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
         assert record.last_event() == 0  # nothing was kept
@@ -107,7 +107,7 @@ def test_ropes_are_found_and_ordered() -> None:
     discard = replace(fresh, identity="z", figures=replace(FOUND, band="discard", severity_pct=100))
     ropes = [fresh, due, ROPE, discard]
     assert [one.identity for one in find_ropes(ropes, "quay CRANE")] == ["crane 1", "crane 2, left"]
-    first = in_order(ropes, "what waits first", DAY)
+    first = in_order(ropes, "urgency", DAY)
     assert [one.identity for one in first] == ["z", "crane 2, left", "crane 1", "b"]
     assert in_order(ropes, "name", DAY)[0].identity == "b"
     assert in_order(ropes, "severity", DAY)[0].identity == "z"
@@ -127,7 +127,7 @@ def test_the_register_of_the_sample_stands_on_start(sample_app: AppTest) -> None
     shown = diameter_words(worst.mean_mm, worst.u_mean_mm)
     assert f"3: {shown}" in cells  # under "Worst station"
     next(one for one in at.text_input if one.label == "Find a rope").set_value("no such").run()
-    assert any("No rope is called so" in one.value for one in at.info)
+    assert any("No rope matches the search" in one.value for one in at.info)
 
 
 def worst_station(assessment: Assessment) -> Section | None:

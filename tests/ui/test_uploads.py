@@ -107,12 +107,12 @@ def test_a_photograph_is_stored_under_its_hash_and_waits(record: Record) -> None
         ({"query": {"print_set": "x"}}, 422, "There is no print check of card set 'x'"),
         ({"query": {"by": ""}}, 422, "The person needs a name"),
         ({"query": {"owner": "x"}}, 403, upload_routes.OTHERS),
-        ({"content_length": ""}, 411, "An upload says how large it is."),
-        ({"content_length": "99"}, 400, "Not all of it came"),
-        ({"content_length": "3"}, 422, "More came than was said."),
+        ({"content_length": ""}, 411, "The upload does not state its size."),
+        ({"content_length": "99"}, 400, "The upload was incomplete"),
+        ({"content_length": "3"}, 422, "The upload is larger than it stated."),
         ({"cookie": ""}, 403, "Log in first."),
-        ({"origin": "http://127.0.0.1:9999"}, 403, "not one of the addresses"),
-        ({"host": "elsewhere:8501"}, 403, "not one of the addresses"),
+        ({"origin": "http://127.0.0.1:9999"}, 403, "do not answer at this address"),
+        ({"host": "elsewhere:8501"}, 403, "do not answer at this address"),
     ],
 )
 def test_what_is_not_taken_is_told(
@@ -126,14 +126,14 @@ def test_what_is_not_taken_is_told(
 
 @pytest.mark.fault(
     "an upload of more than 40 MB, or one too many",
-    "`The photograph has 41 MB and 40 MB are taken.`",
+    "`The photograph has 41 MB; the limit is 40 MB.`",
 )
 def test_a_photograph_too_large_or_one_too_many_is_refused(
     record: Record, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(receive.st, "get_option", lambda _: 40)
     status, told = alone(content_length=str(41 * 1024 * 1024), cookie="", door=False)
-    assert (status, told["error"]) == (422, "The photograph has 41 MB and 40 MB are taken.")
+    assert (status, told["error"]) == (422, "The photograph has 41 MB; the limit is 40 MB.")
     monkeypatch.setattr(measuring_queue, "MOST_PHOTOGRAPHS", 1)
     assert alone()[0] == 200
     status, told = alone(b"\xff\xd8\xff another")
@@ -175,7 +175,7 @@ def test_a_closed_inspection_takes_none_and_says_so(
 
 @pytest.mark.fault(
     "a record that does not answer while a photograph is uploaded",
-    "the record's message beside `They are kept in this browser and sent again.`",
+    "the record's message beside `They are kept in this browser and will be sent again.`",
 )
 def test_a_record_that_is_gone_for_a_while_costs_no_photograph(
     record: Record, tmp_path: Path
@@ -221,7 +221,7 @@ def test_no_more_than_so_many_are_received_at_a_time(
     status, told = alone()
     assert (status, told["error"]) == (
         receive.LATER,
-        "Others are sending; this one waits for its turn.",
+        "Other uploads are in progress; this one is waiting.",
     )
     assert not receive._busy["a page"]
 

@@ -1,4 +1,4 @@
-"""What the figures show, as plain values, and as charts for the pages.
+"""Chart data as plain values, and the pages' charts made from them.
 
 May import `inspection` and `vision`.
 """

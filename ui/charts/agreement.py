@@ -1,4 +1,4 @@
-"""What the two charts of differences share: nil, limits of agreement with their words, the points.
+"""Common layers of the two charts of differences: zero line, limits of agreement, points.
 
 As in `ui.charts.rope`, pure functions of plain data.
 """
@@ -26,11 +26,11 @@ def agreement_layers(
     Parameters
     ----------
     marks : alt.Chart
-        Rows with ``difference``, ``low``, ``high`` and ``word``, across and colours encoded.
+        Rows with ``difference``, ``low``, ``high`` and ``word``; x axis and colours are encoded.
     lines : sequence of mapping
         Mean and limits of agreement: ``value`` and ``words``.
     shapes : mapping
-        The shape of a point by its ``word``.
+        The shape of a point for each ``word``.
     across : callable
         Returns the axis of differences for a field.
     """
@@ -39,7 +39,7 @@ def agreement_layers(
     if lines:
         base = alt.Chart(alt.InlineData(values=list(lines))).encode(y=across("value:Q"))
         layers.append(base.mark_rule(color=PURPLE, strokeWidth=1.5, strokeDash=[6, 4]))
-        # the words lie on the far side of zero, whose line would strike through them
+        # labels are placed away from zero, so that the zero line does not cross them
         words_of = partial(base.mark_text, align="right", dx=-4, fontSize=11)
         layers += [
             part.encode(x=alt.value("width"), text=alt.Text("words:N")).transform_filter(side)

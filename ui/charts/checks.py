@@ -1,4 +1,4 @@
-"""Charts of the checks for the pages: differences, what the uncertainty comes from, last digits.
+"""Charts of the checks: differences, sources of uncertainty, last digits.
 
 As in `ui.charts.rope`, each is a pure function from plain data to a chart.
 """
@@ -30,7 +30,7 @@ from ui.text import as_minus
 
 
 def differences_chart(data: Differences, units: Units = "mm") -> alt.LayerChart:
-    """Return photograph minus gauge against the mean of both, with limits of agreement.
+    """Return a chart of photograph minus gauge against their mean, with limits of agreement.
 
     References
     ----------
@@ -62,7 +62,7 @@ def differences_chart(data: Differences, units: Units = "mm") -> alt.LayerChart:
     ]
     reach = [row[end] for row in rows for end in ("low", "high")]
     title_lines = heading(
-        "Photograph against gauge",
+        "Photograph minus gauge",
         "Bars: U. Dashed: mean and limits of agreement.",
     )
     levels = [line["value"] for line in lines]
@@ -105,9 +105,9 @@ def differences_chart(data: Differences, units: Units = "mm") -> alt.LayerChart:
 
 
 def budget_chart(parts: Sequence[Share], units: Units = "mm") -> alt.LayerChart:
-    """Return what the uncertainty comes from, as bars of the share of the variance.
+    """Return a bar chart of the sources of uncertainty, as shares of the variance.
 
-    Each bar has its words above it: beside it they would leave a phone no room for bars.
+    Labels are above the bars: beside them they would leave no room for bars on a phone.
     """
     rows = [
         {
@@ -126,11 +126,11 @@ def budget_chart(parts: Sequence[Share], units: Units = "mm") -> alt.LayerChart:
             scale=alt.Scale(paddingInner=0, paddingOuter=0),
         ),
         tooltip=[
-            alt.Tooltip("from:N", title="comes from"),
+            alt.Tooltip("from:N", title="source"),
             alt.Tooltip("share:Q", title="share of the variance (%)", format=".1f"),
             alt.Tooltip(
                 "u:Q",
-                title=in_unit("alone gives u", units),
+                title=in_unit("u from this alone", units),
                 format=".4f" if units == "inch" else ".3f",
             ),
         ],
@@ -148,12 +148,12 @@ def budget_chart(parts: Sequence[Share], units: Units = "mm") -> alt.LayerChart:
         ),
     ]
     return alt.LayerChart(
-        layer=layers, height=80 + 34 * len(rows), title=heading("Where the uncertainty comes from")
+        layer=layers, height=80 + 34 * len(rows), title=heading("Sources of uncertainty")
     )
 
 
 def digits_chart(data: Digits, units: Units = "mm") -> alt.LayerChart:
-    """Return how often each last digit was typed, and how often each is expected."""
+    """Return a chart of how often each last digit was typed, and how often it is expected."""
     rows = [
         {"digit": label, "count": count}
         for label, count in zip(data.labels, data.counts, strict=True)
@@ -181,5 +181,5 @@ def digits_chart(data: Digits, units: Units = "mm") -> alt.LayerChart:
         bars,
         level.mark_rule(color=BLACK, strokeWidth=1.5, strokeDash=[6, 4]).encode(y=alt.Y("count:Q")),
     ]
-    title = heading("Last digits of the readings", f"Dashed: {data.expected:.1f} expected of each.")
+    title = heading("Last digits of the readings", f"Dashed: {data.expected:.1f} of each expected.")
     return alt.LayerChart(layer=layers, height=HEIGHT, title=title)

@@ -1,7 +1,7 @@
-"""What the figures show, as plain values: one source for the pages' charts and the report's.
+"""Chart data as plain values, shared by the pages' charts and the report's.
 
-A chart on a page and a drawing in the report are made from the same of these, so they can't
-differ in their figures. All lengths are mm; U is the expanded uncertainty, k = 2.
+Charts on the pages and in the report are made from the same data, so their figures can't differ.
+All lengths are in mm; U is the expanded uncertainty, k = 2.
 """
 
 from __future__ import annotations
@@ -21,10 +21,10 @@ from ui.lengths import in_units, length_text, signed_length
 
 K = 2.0
 
-# Okabe and Ito (2008): eight colours that people with any kind of colour vision tell apart.
+# Okabe and Ito (2008): eight colours distinguishable with any kind of colour vision.
 BLACK, ORANGE, SKY, GREEN = "#000000", "#E69F00", "#56B4E9", "#009E73"
 YELLOW, BLUE, VERMILION, PURPLE = "#F0E442", "#0072B2", "#D55E00", "#CC79A7"
-# A kind of thing has one colour and one shape everywhere.
+# Each source and each verdict has the same colour and shape everywhere.
 SOURCE_COLOURS: dict[Source, str] = {"photographs": BLUE, "gauge": ORANGE}
 SOURCE_SHAPES: dict[Source, str] = {"photographs": "circle", "gauge": "square"}
 WORD_COLOURS = {"agrees": BLUE, "doubtful": ORANGE, "disagrees": VERMILION, "cannot say": "#7f7f7f"}
@@ -45,7 +45,7 @@ class Figure:
 
 @dataclass(frozen=True, slots=True)
 class LimitLine:
-    """A limit: the least or the most that is allowed, mm, and its words."""
+    """A limit: the smallest or largest permitted diameter, mm, and its label."""
 
     value_mm: float
     side: Literal["least", "most"]
@@ -63,7 +63,7 @@ class AlongRope:
 
     @property
     def by_position(self) -> bool:
-        """Whether every place along the rope is known."""
+        """Whether every position along the rope is known."""
         return all(figure.position_m is not None for figure in self.figures)
 
 
@@ -78,7 +78,7 @@ class Direction:
 
 @dataclass(frozen=True, slots=True)
 class Roundness:
-    """A station seen along the rope, its deviations from the mean drawn larger than they are."""
+    """A cross-section seen along the rope, with its deviations from the mean magnified."""
 
     station: int
     source: Source
@@ -94,9 +94,9 @@ class Roundness:
     def outline(self, steps: int = 72) -> tuple[tuple[float, float], ...]:
         """Return (angle, drawn radius) of a smooth outline through the measured directions.
 
-        From three directions on it is the ellipse of the widths. Of two, mean and second
-        harmonic are fitted by least squares (the smallest solution, since one is left free):
-        between the measured directions the outline is drawn, not measured.
+        From three directions on it is the fitted ellipse. From two, mean and second harmonic are
+        fitted by least squares (the minimum-norm solution, since one parameter is free). Between
+        the measured directions the outline is interpolated, not measured.
         """
         if self.ellipse is not None:
             widths_mm = (
@@ -116,7 +116,7 @@ class Roundness:
 
     @property
     def reach_mm(self) -> float:
-        """The largest drawn radius, bars of U included, mm."""
+        """The largest drawn radius, including the bars of U, mm."""
         bars = [
             self.drawn_mm(direction.diameter_mm + direction.expanded_mm)
             for direction in self.directions
@@ -125,7 +125,7 @@ class Roundness:
         return max(*bars, rings, *(radius for _, radius in self.outline()))
 
     def words(self, units: Units = "mm") -> str:
-        """Return the largest and smallest direction, their deviations, and how they are drawn."""
+        """Return the largest and smallest diameter, their deviations, and the magnification."""
         most = max(self.directions, key=lambda direction: direction.diameter_mm)
         least = min(self.directions, key=lambda direction: direction.diameter_mm)
         return (
@@ -133,14 +133,14 @@ class Roundness:
             f"({signed_length(most.diameter_mm - self.mean_mm, units)} from the mean); smallest at "
             f"{least.view_deg}°: {length_text(least.diameter_mm, units=units)} "
             f"({signed_length(least.diameter_mm - self.mean_mm, units)}). "
-            f"Deviations are drawn {self.exaggeration:g} times as large as they are."
+            f"Deviations are magnified {self.exaggeration:g} times."
             + ("" if self.ellipse is None else f" {in_units(self.ellipse.words, units)}")
         )
 
 
 @dataclass(frozen=True, slots=True)
 class Difference:
-    """A photograph and a reading of one place: mean of both, photograph minus gauge."""
+    """A photograph and a reading of one place: their mean, and photograph minus gauge."""
 
     place: str
     mean_mm: float
@@ -151,7 +151,7 @@ class Difference:
 
 @dataclass(frozen=True, slots=True)
 class Differences:
-    """Differences against their mean, with mean difference and limits of agreement."""
+    """Differences, with mean difference and limits of agreement."""
 
     points: tuple[Difference, ...]
     bias_mm: float | None = None
@@ -161,7 +161,7 @@ class Differences:
 
 @dataclass(frozen=True, slots=True)
 class Share:
-    """A part of the variance: what it comes from, %, and what it alone gives, mm."""
+    """A share of the variance: its source, %, and the u it gives alone, mm."""
 
     quantity: str
     share_pct: float
@@ -170,7 +170,7 @@ class Share:
 
 @dataclass(frozen=True, slots=True)
 class DatedDiameter:
-    """A station's mean diameter on a day."""
+    """A station's mean diameter on a date."""
 
     on: date
     mean_mm: float
@@ -179,10 +179,10 @@ class DatedDiameter:
 
 @dataclass(frozen=True, slots=True)
 class History:
-    """A station over inspections: figures, and line with prediction band where there is one.
+    """A station's inspection history: figures, and a line with its prediction band if fitted.
 
-    `band` holds (day, low, line, high) in mm; `photographs` are figures by photograph beside
-    those that the line is drawn through.
+    `band` holds (date, low, line, high) in mm; `photographs` are photograph figures shown in
+    addition to the fitted ones.
     """
 
     station: int
@@ -194,7 +194,7 @@ class History:
 
 @dataclass(frozen=True, slots=True)
 class Digits:
-    """How often each possible last digit was typed; all should be about equally frequent."""
+    """How often each possible last digit was typed; all should be about equally common."""
 
     labels: tuple[str, ...]
     counts: tuple[int, ...]
@@ -207,7 +207,7 @@ class Digits:
 
 
 def spread(values: Iterable[float]) -> tuple[float, float]:
-    """Return the smallest and largest value with a tenth of room on both sides."""
+    """Return the smallest and largest value with a margin of 10 % on both sides."""
     flat = [*values]
     low, high = min(flat), max(flat)
     room = 0.1 * (high - low) or 0.01 * abs(high) or 1.0
@@ -215,12 +215,12 @@ def spread(values: Iterable[float]) -> tuple[float, float]:
 
 
 def wider(domain: tuple[float, float]) -> tuple[float, float]:
-    """Return a domain with room for words at its right end."""
+    """Return a domain with room for labels at its right end."""
     return domain[0], domain[1] + 0.35 * (domain[1] - domain[0])
 
 
 def ring_step_mm(data: Roundness) -> float:
-    """Return the deviation, mm, at which a roundness figure has its rings."""
+    """Return the deviation, mm, between the rings of a roundness chart."""
     most = max(
         abs(direction.diameter_mm - data.mean_mm) + direction.expanded_mm
         for direction in data.directions
@@ -241,7 +241,7 @@ def round_down(value: float) -> float:
 
 
 def share_words(share_pct: float) -> str:
-    """Return a share of the variance as it is written beside its bar.
+    """Return a share of the variance as written on its bar.
 
     Examples
     --------

@@ -19,12 +19,12 @@ SHAPES = {"inside U": "circle", "outside U": "triangle-up"}
 
 
 def study_chart(study: GaugeStudy) -> alt.LayerChart:
-    """Return photograph minus trusted reading, %, against the mean of both, mm.
+    """Return a chart of photograph minus trusted reading, %, against their mean, mm.
 
     References
     ----------
-    Bland, Altman, Lancet 1995; 346: 1085-1087: against the mean, because against one of the two
-    methods the differences slope by themselves.
+    Bland, Altman, Lancet 1995; 346: 1085-1087: plot against the mean, because differences plotted
+    against either method show a spurious slope.
     """
     rows: list[dict[str, Any]] = [
         {

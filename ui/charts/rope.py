@@ -1,8 +1,8 @@
-"""Charts of the rope for the pages: along the rope, a station's roundness, its history.
+"""Charts of the rope: along the rope, a station's roundness, a station's history.
 
-Each is a pure function from plain data to a chart. Colours are told apart by colour-blind
-people, and a second sign (shape, dash, label) always says the same. Charts of readings against
-photographs are in `ui.charts.checks`.
+Each is a pure function from plain data to a chart. The colours are safe for colour-blind people,
+and a second sign (shape, dash, label) always carries the same information. Charts of readings
+against photographs are in `ui.charts.checks`.
 """
 
 from __future__ import annotations
@@ -38,22 +38,22 @@ from ui.charts.style import HEIGHT, POINT, WORDS_LETTERS, decimals, heading, in_
 from ui.lengths import along_in, along_unit, length_in, length_text, short_length
 
 BAND_OPACITY = 0.10
-MOST_NUMBERS = 14  # stations' numbers beside each other on a phone
+MOST_NUMBERS = 14  # station numbers that fit side by side on a phone
 
 
 def along_rope_chart(data: AlongRope, units: Units = "mm") -> alt.LayerChart:
-    """Return mean diameters along the rope with U as bars and limits as bands.
+    """Return a chart of mean diameters along the rope, with U as bars and limits as bands.
 
     Parameters
     ----------
     data : AlongRope
         From `ui.charts.sources.along_rope`.
     units : {"mm", "inch"}, optional
-        What lengths are drawn in.
+        Units of the chart.
     """
     by_position = data.by_position
     title = in_unit("Mean diameter", units)
-    place_title = f"Place along the rope ({along_unit(units)})" if by_position else "Station"
+    place_title = f"Position along the rope ({along_unit(units)})" if by_position else "Station"
     at = {figure: _at(data, figure, units) for figure in data.figures}
     rows = [
         {
@@ -102,7 +102,7 @@ def along_rope_chart(data: AlongRope, units: Units = "mm") -> alt.LayerChart:
         alt.Tooltip("by:N", title="measured by"),
         *_mean_tips(units),
     ]
-    point = min(POINT, max(12.0, 1800.0 / max(len(stations), 1)))  # of many, both still show
+    point = min(POINT, max(12.0, 1800.0 / max(len(stations), 1)))  # small enough to show both
     beside = 0.53 * point**0.5
     for source, shift in zip(sources, (-beside, beside), strict=True):  # side by side, px
         mine = [row for row in rows if row["by"] == source]
@@ -122,21 +122,21 @@ def along_rope_chart(data: AlongRope, units: Units = "mm") -> alt.LayerChart:
     words = ["Bars: U."]
     if by_position and stations:
         layers.append(_station_layer(stations, x))
-        words = ["Bars: U. Above: the stations' numbers."]
+        words = ["Bars: U. Above: station numbers."]
     return alt.LayerChart(
         layer=layers, height=HEIGHT, title=heading("Mean diameter along the rope", *words)
     )
 
 
 def _at(data: AlongRope, figure: Figure, units: Units) -> float:
-    """Return where a figure stands on the axis: along the rope, or its station's number."""
+    """Return a figure's place on the axis: position along the rope, or station number."""
     if data.by_position and figure.position_m is not None:
         return along_in(figure.position_m, units)
     return figure.station
 
 
 def _station_layer(stations: dict[float, int], x: alt.X) -> alt.Chart:
-    """Return the stations' numbers above the frame; of many, as many as have room on a phone."""
+    """Return the station numbers above the frame, as many as fit on a phone."""
     placed = sorted(stations.items())
     reach = placed[-1][0] - placed[0][0]
     shown: list[tuple[float, int]] = []
@@ -152,7 +152,7 @@ def _station_layer(stations: dict[float, int], x: alt.X) -> alt.Chart:
 
 
 def history_chart(data: History, units: Units = "mm") -> alt.LayerChart:
-    """Return a station over inspections: figures, fitted line, prediction band, limits."""
+    """Return a chart of a station's history: figures, fitted line, prediction band, limits."""
     band = [
         {
             "on": on.isoformat(),
@@ -169,7 +169,7 @@ def history_chart(data: History, units: Units = "mm") -> alt.LayerChart:
     layers: list[Any] = [*_limit_layers(data.limits, domain, units)]
     x = alt.X(
         "on:T",
-        title="Day of inspection",
+        title="Date of inspection",
         axis=alt.Axis(format="%Y-%m", tickCount=6, labelOverlap=True),
     )
     title = in_unit("Mean diameter", units)
@@ -191,7 +191,7 @@ def history_chart(data: History, units: Units = "mm") -> alt.LayerChart:
         seen = alt.Chart(alt.InlineData(values=shown)).encode(
             x=x,
             tooltip=[
-                alt.Tooltip("on:T", title="day"),
+                alt.Tooltip("on:T", title="date"),
                 *_mean_tips(units),
             ],
         )
@@ -213,7 +213,7 @@ def history_chart(data: History, units: Units = "mm") -> alt.LayerChart:
     return alt.LayerChart(
         layer=layers,
         height=HEIGHT,
-        title=heading(f"Station {data.station} over the inspections", *words),
+        title=heading(f"Station {data.station}: inspection history", *words),
     )
 
 
@@ -228,7 +228,7 @@ def _dated_rows(figures: Sequence[DatedDiameter], units: Units) -> list[dict[str
 
 
 def _bar(mean_mm: float, expanded_mm: float, units: Units) -> dict[str, float]:
-    """Return a figure with the ends of its bar, in the units that are drawn."""
+    """Return a figure with the ends of its bar, in the units of the chart."""
     mean, reach = length_in(mean_mm, units), length_in(expanded_mm, units)
     return {"mean": mean, "low": mean - reach, "high": mean + reach, "U": reach}
 
@@ -241,7 +241,7 @@ def _mean_tips(units: Units) -> list[alt.Tooltip]:
 
 
 def roundness_chart(data: Roundness, units: Units = "mm") -> alt.LayerChart:
-    """Return a station seen along the rope, deviations enlarged, with rings labelled."""
+    """Return a chart of a cross-section with magnified deviations and labelled rings."""
     step = ring_step_mm(data)
     reach = 1.08 * data.reach_mm
     square = alt.Scale(domain=(-reach, reach), nice=False)
@@ -283,7 +283,7 @@ def roundness_chart(data: Roundness, units: Units = "mm") -> alt.LayerChart:
                 direction.view_deg + turn,
                 data.drawn_mm(direction.diameter_mm + direction.expanded_mm),
             )
-            # the direction stands inside the outline and its bar, where there is always room
+            # the direction is written inside the outline and the bar, where there is always room
             lx, ly = _polar(direction.view_deg + turn, 0.84 * inner)
             words = f"{direction.view_deg}°" if turn == 0 else ""
             ends.append({"x": x, "y": y, "lx": lx, "ly": ly, "words": words})
@@ -312,17 +312,17 @@ def roundness_chart(data: Roundness, units: Units = "mm") -> alt.LayerChart:
     title = heading(
         f"Station {data.station}, by {data.source}",
         *textwrap.wrap(listed, WORDS_LETTERS),
-        f"Seen along the rope; deviations {data.exaggeration:g} times as large.",
-        f"Dashed: mean {length_text(data.mean_mm, units=units)}; dotted: "
-        f"{short_length(step, units)} off.",
+        f"Seen along the rope; deviations magnified {data.exaggeration:g} times.",
+        f"Dashed: mean {length_text(data.mean_mm, units=units)}; dotted: mean ± "
+        f"{short_length(step, units)}.",
         "Diamonds and bars: measured, with U.",
-        "The line between them is drawn, not measured.",
+        "The line between them is interpolated.",
     )
     return alt.LayerChart(layer=layers, width=300, height=300, title=title)
 
 
 def square_roundness_chart(data: Roundness, units: Units = "mm") -> alt.LayerChart:
-    """Return a station's roundness on a square: on any other a round rope would not look round."""
+    """Return the roundness chart on a square, so that a round rope looks round."""
     size = alt.AutoSizeParams(type="pad", contains="content")
     chart = roundness_chart(data, units)
     chart.width, chart.height, chart.autosize = 290, 290, size
@@ -332,7 +332,7 @@ def square_roundness_chart(data: Roundness, units: Units = "mm") -> alt.LayerCha
 def _limit_layers(
     limits: Sequence[LimitLine], domain: tuple[float, float], units: Units
 ) -> list[Any]:
-    """Return each limit as a band from the limit outwards, a line, and its words."""
+    """Return each limit as a line with its label and a band on the side beyond it."""
     rows = [
         {
             "value": length_in(limit.value_mm, units),
@@ -350,7 +350,7 @@ def _limit_layers(
     return [
         base.mark_rect(color=VERMILION, opacity=BAND_OPACITY).encode(y=y, y2=alt.Y2("edge:Q")),
         base.mark_rule(color=VERMILION, strokeWidth=2, strokeDash=[8, 4]).encode(y=y),
-        *(  # the words stand beyond the limit, where no figure should be
+        *(  # labels are beyond the limit, where no figure should be
             part.encode(y=y, x=alt.value(0), text=alt.Text("words:N")).transform_filter(side)
             for part, side in (
                 (words(baseline="top", dy=4), "datum.value > datum.edge"),
@@ -361,7 +361,7 @@ def _limit_layers(
 
 
 def _level_layers(marks: dict[float, str], scale: alt.Scale, units: Units) -> list[Any]:
-    """Return nominal and reference diameter as thin lines with their words."""
+    """Return nominal and reference diameter as thin lines with labels."""
     rows = [
         {"value": value, "words": words, "colour": colour}
         for (value, words), colour in zip(marks.items(), (GREEN, PURPLE), strict=False)
@@ -372,7 +372,7 @@ def _level_layers(marks: dict[float, str], scale: alt.Scale, units: Units) -> li
     words = partial(base.mark_text, align="right", dx=-4, fontSize=11, color="#444444")
     return [
         base.mark_rule(strokeWidth=1, color="#666666", strokeDash=[1, 3]).encode(y=y),
-        *(  # the lower one's words below it: two lines near each other have one side each
+        *(  # the lower line is labelled below, the other above, in case they are close together
             part.encode(y=y, x=alt.value("width"), text=alt.Text("words:N")).transform_filter(side)
             for part, side in (
                 (words(baseline="top", dy=3), f"datum.value === {lowest}"),
@@ -383,7 +383,7 @@ def _level_layers(marks: dict[float, str], scale: alt.Scale, units: Units) -> li
 
 
 def _polar(angle_deg: float, radius: float) -> tuple[float, float]:
-    """Return a point; 0 degrees is up, angles turn clockwise, as one looks along the rope."""
+    """Return a point; 0 degrees is up and angles are clockwise, looking along the rope."""
     angle = math.radians(angle_deg)
     return radius * math.sin(angle), radius * math.cos(angle)
 

@@ -1,4 +1,4 @@
-"""Where the figures come from: an assessment, a section, a budget, a trend, typed readings."""
+"""Chart data from their sources: assessments, sections, budgets, trends, typed readings."""
 
 from __future__ import annotations
 
@@ -35,8 +35,8 @@ from vision.uncertainty import Term, combined_u_mm, shares
 def limit_lines(limits: Iterable[Limit]) -> tuple[LimitLine, ...]:
     """Return the limits of a station's mean diameter as lines, each once.
 
-    What a groove has room for is no limit of the rope's: it lies far off, and would leave the
-    figures a strip of the picture.
+    The rope size that fits a groove is not a limit of the rope. It is far away, and would squeeze
+    the figures into a strip of the chart.
     """
     lines = []
     for limit in limits:
@@ -69,7 +69,7 @@ def along_rope(assessment: Assessment) -> AlongRope:
 
 
 def roundness(section: Section, source: Source) -> Roundness:
-    """Return a station's directions, with deviations enlarged to some quarter of the radius."""
+    """Return a station's directions, with deviations magnified to at most 30 % of the radius."""
     directions = tuple(
         Direction(view.view_deg, view.diameter_mm, K * view.u_mm) for view in section.views
     )
@@ -89,7 +89,7 @@ def roundness(section: Section, source: Source) -> Roundness:
 
 
 def differences(assessment: Assessment) -> Differences:
-    """Return photograph minus gauge against the mean of both, for every comparison."""
+    """Return photograph minus gauge, with the mean of both, for every comparison."""
     points = tuple(
         Difference(
             comparison.place.words,
@@ -107,9 +107,9 @@ def differences(assessment: Assessment) -> Differences:
 
 
 def budget_shares(terms: Iterable[Term], *, most: int = 8) -> tuple[Share, ...]:
-    """Return the budget's largest parts, at most `most`, the rest together as the last.
+    """Return the largest shares of a budget, at most `most`; the last combines the rest.
 
-    Terms that the budget calls by the same name are one part.
+    Terms with the same name are combined.
     """
     by_name: dict[str, tuple[float, float]] = {}
     for term, share in shares(terms):
@@ -121,7 +121,7 @@ def budget_shares(terms: Iterable[Term], *, most: int = 8) -> tuple[Share, ...]:
         return tuple(parts)
     rest = parts[most - 1 :]
     together = Share(
-        f"{len(rest)} smaller ones together",
+        f"{len(rest)} smaller sources together",
         sum(one.share_pct for one in rest),
         math.sqrt(sum(one.u_mm**2 for one in rest)),
     )
@@ -136,7 +136,7 @@ def history(
     limits: Sequence[LimitLine] = (),
     ahead: timedelta = timedelta(days=365),
 ) -> History:
-    """Return a station over inspections; the band predicts a figure as sure as the last one."""
+    """Return a station's history; the band predicts a figure as uncertain as the latest."""
     if trend is None:
         return History(station, tuple(figures), limits=tuple(limits))
     u_new = combined_u_mm(trend.points[-1].budget)
@@ -152,7 +152,7 @@ def history(
 
 
 def last_digits(readings: Sequence[Reading], step_mm: float) -> Digits | None:
-    """Return how often each last digit was typed; None where a last digit says nothing."""
+    """Return how often each last digit was typed; None if last digits carry no information."""
     steps, step = gauge_steps(readings, step_mm)
     for unit_mm in (1.0, float(MM_PER_INCH)):
         try:

@@ -1,4 +1,4 @@
-"""What all charts of the pages share: sizes, titles and legends that a phone has room for."""
+"""Style common to all charts: sizes, titles and legends that fit on a phone."""
 
 from __future__ import annotations
 
@@ -7,14 +7,14 @@ import altair as alt
 from inspection.model.rope import Units
 from ui.lengths import unit_of
 
-HEIGHT = 340  # px with title, axis and legend; a phone in the hand shows all of it
+HEIGHT = 340  # px with title, axis and legend; fits on a phone screen
 POINT = 90  # area of a mark, px²
-# Most letters of one line: at a chart of 328 px, 51 letters of words took 77 % of the width.
+# Longest line in characters: in a chart 328 px wide, 51 characters of a subtitle took 77 % of it.
 TITLE_LETTERS, WORDS_LETTERS = 36, 56
 
 
 def heading(title: str, *words: str) -> alt.TitleParams:
-    """Return a chart's title with lines of words below it, each short enough for a phone."""
+    """Return a chart's title with lines of text below it, each short enough for a phone."""
     return alt.TitleParams(title, subtitle=list(words), subtitlePadding=4)
 
 
@@ -24,12 +24,12 @@ def in_unit(words: str, units: Units) -> str:
 
 
 def decimals(units: Units) -> str:
-    """Return how a length is written in a tooltip: hundredths of a mm, thousandths of an inch."""
+    """Return the format of lengths in tooltips: hundredths of a mm or thousandths of an inch."""
     return ".3f" if units == "inch" else ".2f"
 
 
 def legend() -> alt.Legend:
-    """Return a legend below the chart, two signs a row: a phone cuts off a third or fourth."""
+    """Return a legend below the chart, two entries per row: a phone would cut off more."""
     return alt.Legend(
         title=None,
         orient="bottom",

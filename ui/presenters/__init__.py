@@ -1,4 +1,4 @@
-"""From the trade's values to what is shown: rows, sentences, queues, shapes. Nothing is drawn here.
+"""Presenters: turn domain values into rows, sentences, queues and shapes. Nothing is drawn here.
 
 May import `ui.charts` and `ui.text`; no streamlit, no click, no reportlab.
 """

@@ -1,7 +1,7 @@
-"""An inspection as the phone at the rope shows it: cells, what each lacks, what photographs gave.
+"""An inspection as shown on the phone at the rope: cells, missing entries, photograph results.
 
-A photograph's figure is left out until the cell's reading was typed, so that the reading is the
-inspector's own, unless they ask to see it.
+A photograph's figure is withheld until the cell's reading has been typed, so that the reading is
+independent, unless the inspector chooses to see it.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ def capture_state(opened: OpenInspection, *, figures: bool) -> dict[str, Any]:
     refused = {(one.station, one.view_deg) for one in opened.results if isinstance(one, Refusal)}
     stations = {one.number: one for one in opened.inspection.stations}
     numbers = set(stations) | {station for station, _ in [*read, *good] if station is not None}
-    if not stations:  # nobody said how many: one more than there are
+    if not stations:  # no planned stations: offer one more than there are
         numbers.add(max(numbers, default=0) + 1)
     cells = []
     for number in sorted(numbers):

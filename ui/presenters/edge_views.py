@@ -1,4 +1,4 @@
-"""Where the rope's edges are to be shown magnified, and at which scale."""
+"""Magnified views of the rope's edges: where they are cut out, and at which scale."""
 
 from __future__ import annotations
 
@@ -24,9 +24,9 @@ class EdgePlace:
     Parameters
     ----------
     at_px : (x, y)
-        On the jaw line, beside the crown that bears on it, px of the photograph.
+        On the jaw line, at the crown that bears on it, px of the photograph.
     out : (x, y)
-        Unit vector out of the rope.
+        Unit vector pointing outwards from the rope.
     px_per_mm : float
         Scale of the photograph there.
     """
@@ -37,7 +37,7 @@ class EdgePlace:
 
 
 def jaw_scale(estimate: Estimate, marks: Marks) -> float:
-    """Return the scale at which the two jaw lines lie the estimate's diameter apart, px/mm."""
+    """Return the scale at which the jaw lines are one estimated diameter apart, px/mm."""
     left, right = (np.mean(line, axis=0) for line in (marks.crown_left_px, marks.crown_right_px))
     along = _unit(np.subtract(*marks.crown_left_px[::-1]))
     across = left - right
@@ -46,7 +46,7 @@ def jaw_scale(estimate: Estimate, marks: Marks) -> float:
 
 
 def edge_places(estimate: Estimate, marks: Marks) -> tuple[EdgePlace, EdgePlace]:
-    """Return where to look at the left and the right edge: the crown that bears on each jaw."""
+    """Return where the left and right edges are shown: at the crown that bears on each jaw."""
     scale = jaw_scale(estimate, marks)
     places_found = []
     for line, other, outline in (
@@ -77,11 +77,11 @@ def _pair(point: NDArray[np.float64]) -> PointPx:
 
 
 def edge_png(pixels: NDArray[np.uint8], place: EdgePlace) -> bytes:
-    """Return an edge as a PNG, the rope below, the camera's pixels as they are."""
+    """Return an edge as a PNG with the rope at the bottom and the camera's pixels unsmoothed."""
     width, height = (round(side * EDGE_PX_PER_MM) for side in EDGE_MM)
-    step = place.px_per_mm / EDGE_PX_PER_MM  # px of the photograph for one of the cut
+    step = place.px_per_mm / EDGE_PX_PER_MM  # px of the photograph per px of the cut
     out = np.array(place.out)
-    along = np.array([-out[1], out[0]])  # right of "up": never a mirror image
+    along = np.array([-out[1], out[0]])  # to the right of "out": never a mirror image
     corner = np.array(place.at_px) - along * step * width / 2 + out * step * height / 2
     turn = np.column_stack([along * step, -out * step, corner])
     flags = cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP
@@ -89,11 +89,11 @@ def edge_png(pixels: NDArray[np.uint8], place: EdgePlace) -> bytes:
     bgr = cv2.cvtColor(cut, cv2.COLOR_RGB2BGR)
     done, data = cv2.imencode(".png", bgr, [cv2.IMWRITE_PNG_COMPRESSION, 4])
     if not done:
-        raise ValueError("the picture could not be made; is the photograph damaged?")
+        raise ValueError("the picture of the edge could not be made; is the photograph damaged?")
     return np.asarray(data).tobytes()
 
 
 def edge_pngs(data: bytes, name: str, places: tuple[EdgePlace, ...]) -> tuple[bytes, ...]:
-    """Return edges of a photograph's file, each as a PNG; it is decoded once."""
+    """Return edges of a photograph file, each as a PNG; the file is decoded once."""
     pixels = open_photo(data, name=name).pixels
     return tuple(edge_png(pixels, place) for place in places)

@@ -1,4 +1,4 @@
-"""Entries across inspections: what has to be checked and what was accepted, ranked, as tables."""
+"""Flagged entries across inspections: to be checked or accepted, ranked, and as tables."""
 
 from __future__ import annotations
 
@@ -34,22 +34,22 @@ READER_HEADINGS = (
 )  # fmt: skip
 SLIP_HEADINGS = ("inspection", "entry", "typed", "corrected to", "by", "on", "reason")
 DISAGREES = "accepted although it disagrees"
-# Facts and gaps that no figure contradicts; whatever else was found disagrees with something.
+# Facts and gaps that no figure contradicts; every other finding disagrees with something.
 FACTS = ("photograph-refused", "photograph-doubtful", "direction-missing", "station-not-measured")
 
 
 @dataclass(frozen=True, slots=True)
 class FlaggedEntry:
-    """One finding of the supervisor's list.
+    """One finding in the supervisor's list.
 
     Parameters
     ----------
     listed : ListedFinding
         The finding with its inspection.
     sent_back : StationReview or None
-        The decision by which its station waits for the inspector; None where it does not.
+        The decision that sent its station back to the inspector; None if it is not waiting.
     evidence : tuple of str
-        The comparisons at the places that it names, a sentence each.
+        The comparisons at the places it names, one sentence each.
     """
 
     listed: ListedFinding
@@ -58,12 +58,12 @@ class FlaggedEntry:
 
     @property
     def item_name(self) -> str:
-        """What the review calls it."""
+        """Its name on the review page."""
         return item_name(self.listed.logged)
 
     @property
     def query(self) -> dict[str, str]:
-        """What the address of the review says to show it."""
+        """The query of the review page's address that shows it."""
         named = {"inspection": self.listed.inspection}
         places = self.listed.logged.finding.places
         station = station_of(self.listed.logged)
@@ -75,19 +75,19 @@ class FlaggedEntry:
 
     @property
     def page(self) -> str:
-        """Where the pages show it: what stands behind the address of the server."""
+        """The page that shows it, relative to the address of the server."""
         return f"review?{urlencode(self.query)}"
 
     @property
     def where(self) -> str:
-        """The places it names, at most three."""
+        """The places it names, at most three of them."""
         named = self.listed.logged.finding.where
         more = f" and {len(named) - 3} more" if len(named) > 3 else ""
         return ", ".join(named[:3]) + more
 
     @property
     def state(self) -> str:
-        """Where it stands: it waits, is with the inspector, or was accepted as it is."""
+        """Its state: waiting, with the inspector, or accepted as it is."""
         logged = self.listed.logged
         if not logged.settled_by:
             return "with the inspector" if self.sent_back is not None else "waits for a reviewer"
@@ -97,14 +97,14 @@ class FlaggedEntry:
 
     @property
     def reason(self) -> str:
-        """Why it was decided as it was; empty where nobody has."""
+        """The reason for the decision; empty if there is none."""
         if self.sent_back is not None and not self.listed.logged.settled_by:
             return self.sent_back.why
         return self.listed.logged.settled_how.partition(":")[2].strip()
 
     @property
     def who(self) -> str:
-        """Who decided; empty where nobody has."""
+        """Who decided; empty if nobody has."""
         if self.sent_back is not None and not self.listed.logged.settled_by:
             return self.sent_back.who
         return self.listed.logged.settled_by
@@ -115,35 +115,35 @@ def flagged_entries(
     waiting: Mapping[tuple[str, int], StationReview],
     compared: Sequence[ComparedEntry] = (),
 ) -> list[FlaggedEntry]:
-    """Return findings as entries of the list, in their order.
+    """Return findings as entries of the list, in the same order.
 
     Parameters
     ----------
     found : sequence of ListedFinding
         From `inspection.record.rankings.ranked_findings`.
     waiting : mapping of (str, int) to StationReview
-        Inspection and station -> the decision by which it waits for its inspector.
+        Inspection and station -> the decision that sent it back to its inspector.
     compared : sequence of ComparedEntry, optional
-        Comparisons that bear them out.
+        Comparisons from which the evidence is taken.
     """
     named = {one.inspection for one in found}
-    beside: dict[str, list[ComparedEntry]] = {}
+    by_inspection: dict[str, list[ComparedEntry]] = {}
     for entry in compared:
         if entry.inspection in named:
-            beside.setdefault(entry.inspection, []).append(entry)
+            by_inspection.setdefault(entry.inspection, []).append(entry)
     entries = []
     for one in found:
         station = station_of(one.logged)
         sent = None if station is None else waiting.get((one.inspection, station))
-        told = evidence(one.logged.finding, beside.get(one.inspection, []))
-        entries.append(FlaggedEntry(one, sent, told))
+        proof = evidence(one.logged.finding, by_inspection.get(one.inspection, []))
+        entries.append(FlaggedEntry(one, sent, proof))
     return entries
 
 
 def evidence(finding: Finding, compared: Sequence[ComparedEntry]) -> tuple[str, ...]:
     """Return the comparisons at the places that a finding names, at most three sentences.
 
-    One that the finding says itself is left out.
+    A comparison that the finding itself states is left out.
     """
     return tuple(
         f"{Place(one.station, one.view_deg).words}: photograph {one.photo_mm:.2f} mm, gauge "
@@ -157,7 +157,7 @@ def evidence(finding: Finding, compared: Sequence[ComparedEntry]) -> tuple[str, 
 
 
 def entry_rows(entries: Sequence[FlaggedEntry]) -> list[list[str]]:
-    """Return entries as rows of text under `HEADINGS`."""
+    """Return entries as text rows under `HEADINGS`."""
     rows = []
     for entry in entries:
         listed, finding = entry.listed, entry.listed.logged.finding
@@ -183,7 +183,7 @@ def entry_rows(entries: Sequence[FlaggedEntry]) -> list[list[str]]:
 
 
 def entries_table(entries: Sequence[FlaggedEntry], suffix: str) -> bytes:
-    """Return entries as a CSV or XLSX file in which nothing runs as a formula."""
+    """Return entries as a CSV or XLSX file in which no cell is a formula."""
     return table_file(HEADINGS, entry_rows(entries), suffix)
 
 
@@ -204,18 +204,18 @@ def rope_rows(tallies: Sequence[RopeTally]) -> list[list[str]]:
 
 @dataclass(frozen=True, slots=True)
 class RankedReader:
-    """A gauge or a person with what stands out about its readings.
+    """A gauge or person, and how its readings compare with the others'.
 
     Parameters
     ----------
     kind, name : str
-        Which.
+        "gauge" or "person", and its name.
     tally : ReaderTally
         Findings about its readings.
     count : int
         Comparisons with photographs.
     apart : StandsApart or None
-        Against all others; None with too few comparisons, or without others.
+        Comparison with all others; None if there are too few comparisons or no others.
     """
 
     kind: GaugeOrPerson
@@ -226,18 +226,18 @@ class RankedReader:
 
     @property
     def stands_apart(self) -> str:
-        """Whether it is told from the others, and by what."""
+        """In which respects it stands apart from the others; empty if in none."""
         if self.apart is None:
             return ""
-        told = [
+        respects = [
             words
             for words, flagged in (
-                ("reads otherwise", self.apart.flagged),
+                ("reads differently", self.apart.flagged),
                 ("disagrees more often", self.apart.flagged_disagree),
             )
             if flagged
         ]
-        return ", ".join(told)
+        return ", ".join(respects)
 
 
 def ranked_readers(
@@ -246,12 +246,12 @@ def ranked_readers(
     tallies: Mapping[str, ReaderTally],
     compared: Sequence[ComparedEntry],
 ) -> list[RankedReader]:
-    """Return every gauge or person: those that stand apart first, then by what waits.
+    """Return every gauge or person: those that stand apart first, then by open findings.
 
     Parameters
     ----------
     kind : {"gauge", "person"}
-        Which of the two.
+        Gauges or people.
     apart : sequence of StandsApart
         Gauges and people, judged together.
     tallies : mapping of str to ReaderTally
@@ -283,9 +283,9 @@ def reader_rows(readers: Sequence[RankedReader]) -> list[list[str]]:
     rows = []
     for one in readers:
         apart = one.apart
-        told = ["", "", "", "", ""]
+        compared = ["", "", "", "", ""]
         if apart is not None:
-            told = [
+            compared = [
                 str(apart.disagree),
                 by_chance(apart.p_disagree),
                 f"{apart.difference_mm:+z.3f}",
@@ -299,7 +299,7 @@ def reader_rows(readers: Sequence[RankedReader]) -> list[list[str]]:
                 str(one.tally.open),
                 str(one.tally.accepted),
                 str(one.count),
-                *told,
+                *compared,
                 one.stands_apart,
             ]
         )
@@ -307,15 +307,15 @@ def reader_rows(readers: Sequence[RankedReader]) -> list[list[str]]:
 
 
 def by_chance(p_value: float) -> str:
-    """Return how often chance alone brings about what one name of many shows.
+    """Return how often chance alone produces what one name among many shows.
 
     Examples
     --------
     >>> by_chance(0.7), by_chance(0.004)
-    ('as chance has it', '1 in 250')
+    ('no more than chance', '1 in 250')
     """
     if p_value > 0.2:
-        return "as chance has it"
+        return "no more than chance"
     return one_in(p_value)
 
 
@@ -336,14 +336,14 @@ def slip_rows(slips: Sequence[CorrectedSlip]) -> list[list[str]]:
 
 
 def readings_table(record: Record, suffix: str, *, inspection: str | None = None) -> bytes:
-    """Return the readings as they stand, as a CSV or XLSX file."""
+    """Return the current readings as a CSV or XLSX file."""
     from inspection.exchange.export_tables import export_readings
 
     return _as_bytes(lambda path: export_readings(record, path, inspection=inspection), suffix)
 
 
 def table_file(heads: Sequence[str], rows: list[list[str]], suffix: str) -> bytes:
-    """Return rows as a CSV or XLSX file in which nothing runs as a formula."""
+    """Return rows as a CSV or XLSX file in which no cell is a formula."""
     return _as_bytes(lambda path: write_sheet(path, tuple(heads), rows), suffix)
 
 

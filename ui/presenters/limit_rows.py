@@ -1,4 +1,4 @@
-"""Sets of limits as rows of a table: each figure can be held against one's own copy."""
+"""Sets of limits as table rows, so that each figure can be compared with your own copy."""
 
 from __future__ import annotations
 
@@ -11,33 +11,33 @@ from inspection.model.confirmation import Confirmation
 from inspection.model.rope import Rope
 from ui.lengths import length_text
 
-HEADS = ["For", "Limited", "Figure", "Clause"]
+HEADS = ["Applies to", "Quantity", "Limit", "Clause"]
 
 
 def limit_rows(rules: Sequence[Rule]) -> list[list[str]]:
-    """Return a row for each rule: what is limited, its figures, the ropes it is for, the clause."""
+    """Return a row for each rule: its ropes, what it limits, its figures, its clause."""
     return [[_scope(rule), rule.what, _figures(rule), rule.clause] for rule in rules]
 
 
 def rope_limits(rope: Rope, own: Sequence[Rule], confirmations: Mapping[str, Confirmation]) -> str:
-    """Return which sets of limits a rope is held against, and which of them were confirmed."""
+    """Return the sets of limits a rope is checked against, and whether each is confirmed."""
     rows, _ = rope_limit_rows(rope, own, confirmations)
-    known = {name: said for name, _, _, said in rows}
+    known = {name: state for name, _, _, state in rows}
     words = {"yes": "confirmed", "no": "not confirmed"}
-    shown = [f"{name} ({words.get(said, said)})" for name, said in known.items()]
+    shown = [f"{name} ({words.get(state, state)})" for name, state in known.items()]
     if not shown:
-        return "no limit: see Limits for the reasons"
+        return "no limits: see Limits for the reasons"
     return ", ".join(shown)
 
 
-ROPE_HEADS = ["Set", "Limited", "Figure", "Confirmed"]
-OWN_HEADS = ["Set", "Limited", "Figure", "Ropes", "Where it stands"]
+ROPE_HEADS = ["Set", "Quantity", "Limit", "Confirmed"]
+OWN_HEADS = ["Set", "Quantity", "Limit", "Ropes", "Source"]
 
 
 def rope_limit_rows(
     rope: Rope, own: Sequence[Rule], confirmations: Mapping[str, Confirmation]
 ) -> tuple[list[list[str]], list[str]]:
-    """Return the limits of one rope in its own units as rows, and why the others don't apply."""
+    """Return the limits of one rope as rows in its own units, and why the others don't apply."""
     rows, reasons = [], []
     for limit in limits_for(rope, rule_sets=usual_sets(rope), own=own):
         if isinstance(limit, NotApplicable):
@@ -49,18 +49,18 @@ def rope_limit_rows(
             for word, value in (("at least", limit.low_mm), ("at most", limit.high_mm))
             if value is not None
         ]
-        sure = standing_confirmation(rule.rule_set, confirmations)
-        said = "yes" if sure else "your own" if rule.sure == ENTERED else "no"
-        rows.append([rule.rule_set, rule.what, " and ".join(bounds), said])
+        confirmed = standing_confirmation(rule.rule_set, confirmations)
+        state = "yes" if confirmed else "your own" if rule.sure == ENTERED else "no"
+        rows.append([rule.rule_set, rule.what, " and ".join(bounds), state])
     return rows, reasons
 
 
 def own_rows(sets: Mapping[str, Sequence[Rule]]) -> list[list[str]]:
-    """Return one's own limits as rows; a set that was given up says so."""
+    """Return your own limits as rows; a withdrawn set is marked as such."""
     rows = []
     for name, rules in sets.items():
         if not rules:
-            rows.append([name, "given up", "", "", ""])
+            rows.append([name, "withdrawn", "", "", ""])
         rows += [
             [name, rule.what, _figures(rule), ", ".join(rule.ropes) or "all", rule.source]
             for rule in rules
@@ -69,7 +69,7 @@ def own_rows(sets: Mapping[str, Sequence[Rule]]) -> list[list[str]]:
 
 
 def band_rows() -> list[list[str]]:
-    """Return the table of uniform decrease: a row for each band, a column for each kind of rope."""
+    """Return the table of uniform decrease: one row per band, one column per kind of rope."""
     kinds = list(BAND_EDGES_PCT)
     rows = []
     for at, (name, pct) in enumerate(BANDS):
@@ -93,7 +93,7 @@ def band_heads() -> list[str]:
 
 def _figures(rule: Rule) -> str:
     base = "" if rule.percent_of == "nothing" else f" of {rule.percent_of}"
-    told = [
+    bounds = [
         words
         for words in (
             _between(rule.low_pct, rule.high_pct, " %", signed=True),
@@ -101,10 +101,10 @@ def _figures(rule: Rule) -> str:
         )
         if words
     ]
-    if not told:
-        return "no figure is published"
+    if not bounds:
+        return "no published figure"
     start = "" if rule.start in ("nominal", "nothing") else f", from the {rule.start} diameter"
-    return f"{', '.join(told)}{base}{start}"
+    return f"{', '.join(bounds)}{base}{start}"
 
 
 def _between(low: float | None, high: float | None, unit: str, *, signed: bool) -> str:
@@ -126,13 +126,15 @@ def _between(low: float | None, high: float | None, unit: str, *, signed: bool) 
 
 
 def at_the_edge(rules: Sequence[Rule]) -> str:
-    """Return how a figure exactly at its limit counts, in one sentence."""
-    said: dict[str, list[str]] = {}
+    """Return how a figure exactly at its limit is judged, in one sentence."""
+    by_verdict: dict[str, list[str]] = {}
     for rule in rules:
-        said.setdefault(rule.at_limit, []).append(rule.what)
-    if len(said) == 1:
-        return f"A figure exactly at its limit is {next(iter(said))}."
-    parts = (f"{word} for the {', '.join(dict.fromkeys(what))}" for word, what in said.items())
+        by_verdict.setdefault(rule.at_limit, []).append(rule.what)
+    if len(by_verdict) == 1:
+        return f"A figure exactly at its limit is {next(iter(by_verdict))}."
+    parts = (
+        f"{word} for the {', '.join(dict.fromkeys(what))}" for word, what in by_verdict.items()
+    )
     return f"A figure exactly at its limit is {'; '.join(parts)}."
 
 

@@ -1,4 +1,4 @@
-"""What a person may put right on a photograph: an edge by hand, and where along it to measure."""
+"""Corrections to a photograph by hand: moving an edge, and choosing where along it to measure."""
 
 from __future__ import annotations
 
@@ -12,9 +12,9 @@ from ui.presenters.edge_views import edge_places, jaw_scale
 from vision.results import BY_HAND, Estimate, Finding, Marks, PointPx
 from vision.uncertainty import Influence, Term
 
-# How well a person lays a line on a magnified edge: a pixel of the photograph, and no better
-# than a tenth of a millimetre. Common practice, no source; it is added to all that was
-# uncertain before, so that a figure by hand is never surer than the tool's own.
+# How well a person places a line on a magnified edge: to one pixel of the photograph, and no
+# better than 0.1 mm. Common practice, no source. It is added to the existing uncertainty, so a
+# figure corrected by hand is never more certain than the automatic one.
 U_HAND_MM, U_HAND_PX = 0.10, 1.0
 FARTHEST_MM = 2.0
 
@@ -27,48 +27,48 @@ def is_by_hand(estimate: Estimate) -> bool:
 def with_edges_moved(
     estimate: Estimate, left_mm: float, right_mm: float, *, by: str, why: str
 ) -> Estimate:
-    """Return the estimate with its jaws moved by hand, marked as such and less sure.
+    """Return the estimate with its jaws moved by hand, marked as such and less certain.
 
     Parameters
     ----------
     estimate : Estimate
-        What the tool (or a hand before) said; it needs its marks.
+        The automatic estimate, or one already corrected by hand; it needs its marks.
     left_mm, right_mm : float
-        How far each jaw moves out of the rope, mm at the rope; negative into it.
+        How far each jaw moves outwards, mm at the rope; negative inwards.
     by, why : str
-        Who, and the reason: what misled the tool.
+        The person, and the reason: what misled the measurement.
 
     Returns
     -------
     moved : Estimate
-        Diameter changed by the sum of both; budget with one more term for each edge that was
-        moved; a warning that says what was done.
+        Diameter changed by the sum of both moves; one more budget term for each moved edge; a
+        warning that states the change.
 
     Raises
     ------
     ValueError
-        If nothing was moved, an edge by more than 2 mm, or the reason is missing.
+        If nothing was moved, an edge was moved by more than 2 mm, or the reason is missing.
 
     Notes
     -----
-    A millimetre at the rope is what the jaw lines' distance makes it. That leaves out that a
-    thicker rope on the card also lies nearer to the camera: about 3 % *of the move* for a
-    22 mm rope at 350 mm, hence 0.015 mm for a move of half a millimetre.
+    Millimetres at the rope are scaled by the distance between the jaw lines. This neglects that a
+    thicker rope on the card is also nearer to the camera: about 3 % *of the move* for a 22 mm rope
+    at 350 mm, or 0.015 mm for a move of 0.5 mm.
     """
     if estimate.marks is None:
         raise ValueError("this figure has no marks to move; measure the photograph again.")
     if not why.strip():
-        raise ValueError("an edge is moved with a reason: say what misled the measurement.")
+        raise ValueError("moving an edge needs a reason: say what misled the measurement.")
     moves = {"left": left_mm, "right": right_mm}
     for side, move in moves.items():
         if not (math.isfinite(move) and abs(move) <= FARTHEST_MM):
             raise ValueError(
-                f"the {side} edge would move by {move:.2f} mm; {FARTHEST_MM:g} mm is the most: "
-                "take a better photograph instead."
+                f"the {side} edge would move by {move:.2f} mm, more than the limit of "
+                f"{FARTHEST_MM:g} mm: take a better photograph instead."
             )
     moved = {side: move for side, move in moves.items() if abs(move) >= 0.005}
     if not moved:
-        raise ValueError("neither edge was moved.")
+        raise ValueError("neither edge was moved: move one, or leave the figure as it is.")
     diameter = estimate.diameter_mm + sum(moved.values())
     if diameter <= 0:
         raise ValueError(f"that leaves a diameter of {diameter:.2f} mm; move the edges less.")
@@ -77,7 +77,7 @@ def with_edges_moved(
     u_mm = max(U_HAND_MM, U_HAND_PX / jaw_scale(estimate, estimate.marks))
     for side in moved:
         source = Influence.EDGE.source(estimate.photo_sha256, f"hand-{side}")
-        if source not in known:  # a second move of the same edge is as sure as the first
+        if source not in known:  # a second move of the same edge is as certain as the first
             budget.append(Term(f"{side} edge, set by hand", u_mm, "mm", 1.0, "B", source))
     moves_text = " and ".join(f"the {side} edge by {move:+z.2f} mm" for side, move in moved.items())
     finding = Finding(
@@ -112,10 +112,10 @@ def _moved_marks(estimate: Estimate, marks: Marks, left_mm: float, right_mm: flo
 
 
 def rope_track(marks: Marks) -> tuple[PointPx, PointPx]:
-    """Return the part of the rope over the card, from the card's left to its right, px.
+    """Return the ends of the rope's track over the card, from the card's left to its right, px.
 
-    It runs through the station along the jaws, in the direction in which places along the card
-    are counted.
+    The track runs through the station along the jaws, in the direction in which positions along
+    the card are counted.
     """
     station = np.array(marks.station_px)
     along, _ = _along(marks)
@@ -126,17 +126,17 @@ def rope_track(marks: Marks) -> tuple[PointPx, PointPx]:
 
 
 def place_on_track(marks: Marks) -> float:
-    """Return where the station lies on `rope_track`, 0 to 1."""
+    """Return the position of the station on `rope_track`, 0 to 1."""
     begin, end = (np.array(point) for point in rope_track(marks))
     track = end - begin
     return float((np.array(marks.station_px) - begin) @ track / (track @ track))
 
 
 def at_mm_of(estimate: Estimate, marks: Marks, at: float) -> float:
-    """Return the place along the card that a place on `rope_track` stands for, mm.
+    """Return the position along the card that corresponds to a position on `rope_track`, mm.
 
-    It is good to about a millimetre where the card is tilted; the figure is measured at the
-    place that is said, wherever the finger pointed.
+    On a tilted card it is accurate to about a millimetre. The figure is measured at the returned
+    position, whatever the user pointed at.
     """
     begin, end = (np.array(point) for point in rope_track(marks))
     px = (at - place_on_track(marks)) * float(np.linalg.norm(end - begin))

@@ -1,4 +1,4 @@
-"""Readings as people type them: parsed and questioned, and changes told in words."""
+"""Typed readings: parsed and checked for plausibility; and changes described in words."""
 
 from __future__ import annotations
 
@@ -12,8 +12,8 @@ from inspection.record.views import OpenInspection
 from ui.lengths import length_text, unit_of
 from vision.results import Place
 
-MOST_WORDS = 300  # letters of a change that is told; a page is no place for more
-ODD_PCT = 20.0  # further from nominal than any rope in use: a slip of the pen, most likely
+MOST_LETTERS = 300  # longest description of a change on a page
+IMPLAUSIBLE_PCT = 20.0  # further from nominal than any rope in use: most likely a slip
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,16 +27,16 @@ class TypedRow:
 
 @dataclass(frozen=True, slots=True)
 class ParsedRow:
-    """What a row means.
+    """A parsed row.
 
     Parameters
     ----------
     reading : Reading or None
-        None where it is not understood, or nothing was typed.
+        None if it was not understood, or nothing was typed.
     wrong : str
-        Why it can't be entered; empty where it can.
+        Why it can't be entered; empty if it can.
     question : str
-        Why it should be looked at before it is entered; empty where nothing is odd.
+        What to confirm before it is entered; empty if it is plausible.
     """
 
     reading: Reading | None
@@ -47,7 +47,7 @@ class ParsedRow:
 def parse_row(
     row: TypedRow, opened: OpenInspection, *, gauge: str, person: str, at: datetime
 ) -> ParsedRow:
-    """Return what a typed row means for an inspection."""
+    """Return a typed row as a reading of an inspection."""
     if not row.typed.strip():
         return ParsedRow(None)
     where = f"station {row.station or '?'}, {row.view or '?'}°"
@@ -56,7 +56,9 @@ def parse_row(
         if station < 1 or not 0 <= view < 360:
             raise ValueError
     except ValueError:
-        return ParsedRow(None, f"{where}: enter station (from 1) and direction (0 to 359).")
+        return ParsedRow(
+            None, f"{where}: enter a station from 1 upwards and a direction from 0 to 359."
+        )
     units = opened.rope.units
     try:
         value = parse_length(row.typed, unit=unit_of(units))
@@ -65,18 +67,18 @@ def parse_row(
     reading = Reading(row.typed.strip(), value, station, view, gauge, person, at)
     off = 100 * (value - opened.rope.nominal_mm) / opened.rope.nominal_mm
     question = ""
-    if abs(off) > ODD_PCT:
+    if abs(off) > IMPLAUSIBLE_PCT:
         question = (
-            f"{where}: {row.typed} is {length_text(value, units=units)}, {off:+z.0f} % off "
-            "nominal. Is that right?"
+            f"{where}: {row.typed} is {length_text(value, units=units)}, {off:+z.0f} % from "
+            "nominal. Is that correct?"
         )
     elif any((reading.station, reading.view_deg) == (station, view) for reading in opened.readings):
-        question = f"{where} has a reading already; this one stands beside it."
+        question = f"{where} already has a reading; this one will be recorded beside it."
     return ParsedRow(reading, question=question)
 
 
 def change_words(change: object) -> str:
-    """Return a change that was not saved in words, as it is kept in the record.
+    """Return an unsaved change, as kept in the record, in words.
 
     Examples
     --------
@@ -99,4 +101,4 @@ def change_words(change: object) -> str:
             for name, value in part.items()
             if isinstance(value, str | int | float) and value != ""
         ]
-    return "; ".join(parts_text)[:MOST_WORDS] or "not known"
+    return "; ".join(parts_text)[:MOST_LETTERS] or "not known"

@@ -1,4 +1,4 @@
-"""The rope register as rows: what is shown of each rope, in which order, and how it is found."""
+"""The rope register as rows: contents, order and search."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from typing import Literal, get_args
 from inspection.record.examinations import RegisteredRope
 from ui.lengths import diameter_words, short_length, signed_length
 
-Order = Literal["what waits first", "name", "severity", "next due", "last inspected"]
+Order = Literal["urgency", "name", "severity", "next due", "last inspected"]
 ORDERS: tuple[Order, ...] = get_args(Order)
 NOT_EXAMINED = "not examined yet"
 NOTHING = "nothing measured"
@@ -18,7 +18,7 @@ NOTHING = "nothing measured"
 
 @dataclass(frozen=True, slots=True)
 class RegisterRow:
-    """One line of the register, in words.
+    """One row of the register, as text.
 
     Parameters
     ----------
@@ -33,15 +33,15 @@ class RegisterRow:
     station : int or None
         The worst station.
     on, next_due : date or None
-        Last inspection, and when the next one is due.
+        Dates of the latest and the next inspection.
     overdue : bool
-        Whether that day is past.
+        Whether the due date has passed.
     open_findings : int
-        Entries to check.
+        Number of entries to check.
     state : str
-        Where the last inspection stands.
+        State of the latest inspection.
     inspection : str
-        Its last inspection; empty where there is none.
+        The latest inspection; empty if there is none.
     """
 
     rope: str
@@ -60,7 +60,7 @@ class RegisterRow:
 
 
 def register_row(rope: RegisteredRope, today: date) -> RegisterRow:
-    """Return a rope's line."""
+    """Return a rope as a row of the register."""
     found = rope.figures
     diameter, severity, trend = "", "", ""
     if found is not None:
@@ -71,8 +71,8 @@ def register_row(rope: RegisteredRope, today: date) -> RegisterRow:
         severity += " (doubted)" if found.doubted else ""
         if found.rate_mm_per_year is not None:
             per_year = signed_length(found.rate_mm_per_year, rope.units)
-            doubt = "" if found.loses else ", not beyond doubt"
-            trend = f"{per_year} a year{doubt}"
+            doubt = "" if found.loses else ", not significant"
+            trend = f"{per_year} per year{doubt}"
     elif rope.last:
         diameter = NOTHING if rope.examined else NOT_EXAMINED
     return RegisterRow(
@@ -93,7 +93,7 @@ def register_row(rope: RegisteredRope, today: date) -> RegisterRow:
 
 
 def find_ropes(ropes: Sequence[RegisteredRope], words: str) -> list[RegisteredRope]:
-    """Return the ropes whose name, site or last inspection holds every word.
+    """Return the ropes whose name, site or latest inspection contains every word.
 
     Examples
     --------
@@ -110,7 +110,7 @@ def find_ropes(ropes: Sequence[RegisteredRope], words: str) -> list[RegisteredRo
 
 
 def in_order(ropes: Sequence[RegisteredRope], order: Order, today: date) -> list[RegisteredRope]:
-    """Return ropes in the order that was asked for."""
+    """Return ropes in the requested order."""
     if order == "name":
         return sorted(ropes, key=lambda one: one.identity.casefold())
     if order == "severity":
@@ -119,7 +119,7 @@ def in_order(ropes: Sequence[RegisteredRope], order: Order, today: date) -> list
         return sorted(ropes, key=lambda one: one.next_due or date.max)
     if order == "last inspected":
         return sorted(ropes, key=lambda one: one.on or date.min, reverse=True)
-    return sorted(ropes, key=lambda one: _waiting(one, today), reverse=True)
+    return sorted(ropes, key=lambda one: _urgency(one, today), reverse=True)
 
 
 def _severity(rope: RegisteredRope) -> tuple[float, float]:
@@ -130,10 +130,10 @@ def _severity(rope: RegisteredRope) -> tuple[float, float]:
     return float(-1 if found.severity_pct is None else found.severity_pct), decrease
 
 
-def _waiting(rope: RegisteredRope, today: date) -> tuple[object, ...]:
-    """Return by what a rope comes first: discard, entries to check, overdue, not examined."""
+def _urgency(rope: RegisteredRope, today: date) -> tuple[object, ...]:
+    """Return the sort key: discard, entries to check, overdue, not examined."""
     overdue = rope.next_due is not None and rope.next_due < today
     discard = rope.figures is not None and rope.figures.band == "discard"
-    unseen = bool(rope.last) and not rope.examined
+    not_examined = bool(rope.last) and not rope.examined
     last = rope.on or date.min
-    return discard, rope.open_findings > 0, overdue, unseen, _severity(rope), last
+    return discard, rope.open_findings > 0, overdue, not_examined, _severity(rope), last

@@ -1,7 +1,7 @@
-"""The figures of an inspection as rows, and its answer in sentences.
+"""The figures of an inspection as rows, and its result in sentences.
 
-Rows: stations, limits, sources, wear, grooves. The answer: its worst station, what is open, what
-comes now.
+Rows: stations, limits, sources, wear, grooves. The result: the worst station, what is still open,
+and the next steps.
 """
 
 from __future__ import annotations
@@ -38,7 +38,7 @@ LIMIT_HEADS = [
     "limit",
     "measured by",
     "verdicts",
-    "nearest to it: value ± U, limit mm",
+    "nearest value ± U, limit mm",
     "margin mm",
 ]
 VERDICT_HEADS = [
@@ -57,22 +57,22 @@ WEAR_HEADS = [
     "U, % of nominal",
     "rating",
     "severity",
-    "could also be",
+    "other possible ratings",
 ]
 LOCAL_HEADS = [
     "station",
     "measured by",
-    "thinner than its neighbours by ± U mm",
+    "thinner than neighbours by ± U mm",
     "% of nominal",
     "local decrease?",
 ]
-DOUBT_MARK = " (doubted)"  # rests on an entry to be checked
+DOUBT_MARK = " (doubted)"  # depends on an entry that must be checked
 GROOVE_HEADS = ["drum or sheave", "groove radius", "wider than nominal", "fit", "reason"]
 PLACE_HEADS = ["station", "distance from drum end", "photographs", "readings", "station mean"]
 
 
 def section_rows(assessment: Assessment) -> Rows:
-    """Return mean and ovality of every station that was seen or read from two directions."""
+    """Return mean and ovality of every station measured in two directions."""
     units = assessment.log.rope.units
     return [
         [
@@ -93,7 +93,7 @@ def section_rows(assessment: Assessment) -> Rows:
 
 
 def limit_rows(assessment: Assessment) -> Rows:
-    """Return each limit once for each source: its verdicts, and the figure that is nearest."""
+    """Return each limit once per source: its verdicts, and the figure nearest to it."""
     units = assessment.log.rope.units
     groups: dict[tuple[str, str], list[PlacedVerdict]] = {}
     for verdict in assessment.verdicts:
@@ -139,7 +139,7 @@ def _tightest(group: Sequence[PlacedVerdict]) -> tuple[int, float]:
 
 
 def verdict_rows(assessment: Assessment) -> Rows:
-    """Return every verdict, those that are outside and undecided first."""
+    """Return every verdict, outside and undecided ones first."""
     units = assessment.log.rope.units
     return [
         [
@@ -165,7 +165,7 @@ def _bound(limit: Limit, units: Units) -> str:
 
 
 def sources(assessment: Assessment) -> list[str]:
-    """Return where each limit comes from and how surely its figures are known, each once."""
+    """Return the source of each limit and how reliable its figures are, each once."""
     sentences: dict[str, None] = {}
     for placed in assessment.verdicts:
         limit = placed.verdict.limit
@@ -213,7 +213,7 @@ def local_rows(assessment: Assessment) -> Rows:
 
 
 def groove_rows(assessment: Assessment) -> Rows:
-    """Return how each groove stands against the rope's nominal diameter."""
+    """Return how each groove fits the rope's nominal diameter."""
     return [
         [
             fit.groove.name,
@@ -226,23 +226,23 @@ def groove_rows(assessment: Assessment) -> Rows:
     ]
 
 
-# ---- the answer in sentences ----------------------------------------------------------------
+# ---- the result in sentences ----------------------------------------------------------------
 
-NAMED = 6  # places that are named; of more the number is told
+NAMED = 6  # most places listed by name; further ones are only counted
 
 
 @dataclass(frozen=True, slots=True)
 class UpcomingStep:
-    """Something to do now.
+    """A next step.
 
     Parameters
     ----------
     screen : str
-        Where it is done.
+        The screen on which it is done.
     words : str
-        What.
+        What to do.
     station, view_deg : int or None
-        What the screen shows then.
+        Station and direction to open on that screen.
     """
 
     screen: str
@@ -270,8 +270,8 @@ def answer_lines(assessment: Assessment, worst: WorstStation) -> list[str]:
     else:
         off = 100.0 * (worst.diameter_mm - rope.nominal_mm) / rope.nominal_mm
         lines.append(
-            f"{off:+z.1f} % to nominal; no decrease can be told without a reference diameter: "
-            "enter it with the rope"
+            f"{off:+z.1f} % from nominal. The decrease can't be stated without a reference "
+            "diameter: enter it with the rope"
         )
     if worst.local is not None and worst.local.deficit_mm > 0:
         local = diameter_words(worst.local.deficit_mm, worst.local.u_mm, rope.units)
@@ -281,7 +281,7 @@ def answer_lines(assessment: Assessment, worst: WorstStation) -> list[str]:
             lines.append(LOCAL_GROUND.rstrip("."))
     lines += [in_units(placed.words, rope.units).rstrip(".") for placed in worst.beyond]
     if worst.directions < 2:
-        lines.append("Seen from one direction only: no mean, no verdict")
+        lines.append("Measured in one direction only: no mean, no verdict")
     if worst.doubted:
         lines.append(DOUBTED.rstrip("."))
     return [f"{line}." for line in lines]
@@ -290,7 +290,7 @@ def answer_lines(assessment: Assessment, worst: WorstStation) -> list[str]:
 def worst_view(
     opened: OpenInspection, assessment: Assessment, worst: WorstStation
 ) -> StationView | None:
-    """Return the photograph that shows the worst station at its thinnest; None without one."""
+    """Return the photograph with the worst station's smallest diameter; None without one."""
     views = [
         view
         for view in station_views(opened, assessment, worst.station)
@@ -304,16 +304,17 @@ def worst_view(
 
 
 def open_lines(opened: OpenInspection, assessment: Assessment) -> list[str]:
-    """Return what is open in an inspection, a sentence each."""
+    """Return what is still open in an inspection, one sentence each."""
     lines = []
     items = review_queue(opened)
     waiting = [item for item in items if not item.settled]
     if waiting:
         named = ", ".join(item.name for item in waiting[:NAMED])
         more = f" and {len(waiting) - NAMED} more" if len(waiting) > NAMED else ""
-        verb = "waits" if len(waiting) == 1 else "wait"
+        verb = "is" if len(waiting) == 1 else "are"
         lines.append(
-            f"{counted(len(waiting), 'place', 'places')} {verb} for a reviewer: {named}{more}."
+            f"{counted(len(waiting), 'place', 'places')} {verb} waiting for a reviewer: "
+            f"{named}{more}."
         )
     lines += [
         f"{item.name} is with the inspector: {item.decision.why}."
@@ -327,7 +328,7 @@ def open_lines(opened: OpenInspection, assessment: Assessment) -> list[str]:
     alone = len(assessment.crosscheck.readings_alone)
     if alone:
         lines.append(
-            f"{counted(alone, 'reading has', 'readings have')} no photograph to be held against."
+            f"{counted(alone, 'reading has', 'readings have')} no photograph for comparison."
         )
     lines += [f"Not complete: {words}" for words in assessment.not_complete]
     if assessment.judged_against_nothing:
@@ -336,26 +337,26 @@ def open_lines(opened: OpenInspection, assessment: Assessment) -> list[str]:
 
 
 def next_steps(opened: OpenInspection, assessment: Assessment) -> list[UpcomingStep]:
-    """Return what is to be done now, the most urgent first."""
+    """Return the next steps, the most urgent first."""
     items = [*review_queue(opened), *stations_without_findings(opened)]
     steps = []
     for item in items:
-        asked = item.decision
-        if item.with_inspector and asked is not None:
-            direction = "" if asked.view_deg is None else f", {asked.view_deg}°,"
+        decision = item.decision
+        if item.with_inspector and decision is not None:
+            direction = "" if decision.view_deg is None else f", {decision.view_deg}°,"
             steps.append(
                 UpcomingStep(
                     "sheet", f"Read {item.name.lower()}{direction} again", item.station,
-                    asked.view_deg,
+                    decision.view_deg,
                 )
             )  # fmt: skip
     first = next((item for item in items if item.waits), None)
     if first is not None:
         steps.append(_review_of(first))
     elif opened.state in ("draft", "submitted"):
-        steps.append(UpcomingStep("review", "Decide about the inspection"))
+        steps.append(UpcomingStep("review", "Decide on the inspection"))
     if assessment.not_complete:
-        steps.append(UpcomingStep("sheet", "Fill the gaps at the stations"))
+        steps.append(UpcomingStep("sheet", "Complete the stations"))
     return steps
 
 
@@ -366,9 +367,9 @@ def _review_of(item: ReviewItem) -> UpcomingStep:
 
 
 def headline(worst: WorstStation, rope: Rope) -> str:
-    """Return the answer in one line."""
+    """Return the result in one line."""
     figure = diameter_words(worst.diameter_mm, worst.u_mm, rope.units)
     if worst.directions < 2:
-        return f"Thinnest figure: station {worst.station}, {figure}, from one direction only"
-    which = "Thinnest" if worst.is_thinnest else "Look here first"
+        return f"Thinnest figure: station {worst.station}, {figure}, in one direction only"
+    which = "Thinnest" if worst.is_thinnest else "Check first"
     return f"{which}: station {worst.station}, {figure}"

@@ -1,4 +1,4 @@
-"""What a reviewer decides about a station: kept in the record, with the reason where it is owed."""
+"""A reviewer's decisions about a station, recorded with a reason where one is required."""
 
 from __future__ import annotations
 
@@ -29,9 +29,9 @@ class Slip:
     Parameters
     ----------
     text : str
-        As it would have been typed.
+        The reading as it should have been typed.
     words : str
-        Which slip turns it into what was typed.
+        The slip that turns it into what was typed.
     """
 
     text: str
@@ -47,29 +47,29 @@ def save_decision(
     by: str,
     why: str,
 ) -> None:
-    """Keep a reviewer's decision in the record.
+    """Save a reviewer's decision in the record.
 
-    Accepting settles what was found there; what disagrees is accepted with a reason only. Sending
-    back asks the inspector for something, with the reason; the inspection is sent back with it.
-    Overruling turns another person's decision round. What belongs to no single station is settled
-    in the same words.
+    Accepting settles the findings; accepting a disagreement needs a reason. Sending back asks the
+    inspector for something, with the reason, and sends the inspection back too. Overruling
+    reverses another person's decision. Findings that belong to no single station are settled in
+    the same way.
 
     Raises
     ------
     RecordError
-        If the person read or corrected a reading of this inspection, would overrule themselves
-        or nobody, or the inspection was changed meanwhile.
+        If the person took or corrected a reading of this inspection, if there is no other
+        person's decision to overrule, or if the inspection was changed meanwhile.
     ValueError
         If a reason is missing.
     """
     why = " ".join(why.split())
     if decision == "accepted" and item.owes_reason and not why:
         raise ValueError(
-            f"{item.name} does not agree: say why it stands all the same. The reason stays in the "
+            f"{item.name} does not agree: give a reason for accepting it. The reason stays in the "
             "supervisor's list."
         )
     if decision != "accepted" and not why:
-        raise ValueError(f"a station is {decision} with a reason: say why.")
+        raise ValueError(f"no reason was given: say why the station is {decision}.")
     if decision == "overruled" and item.station is None:
         _check_overruling(item, by)
     _save(record, opened, item, decision, AskedFor(by, why))
@@ -78,34 +78,34 @@ def save_decision(
 def ask_again(
     record: Record, opened: OpenInspection, item: ReviewItem, asked: AskedAgain, *, by: str
 ) -> None:
-    """Ask the inspector for a reading or a photograph of a station again.
+    """Ask the inspector to take a reading or photograph of a station again.
 
     Raises
     ------
     RecordError
-        As `save_decision`.
+        As in `save_decision`.
     """
     where = f"station {asked.station}"
     if asked.view_deg is not None:
         where = Place(asked.station, asked.view_deg).words
     done = "read" if asked.what == "reading" else "photograph"
     why = f"{done} {where} again"
-    told = AskedFor(by, why, asked.what, asked.view_deg)
-    _save(record, opened, item, "sent back", told)
+    request = AskedFor(by, why, asked.what, asked.view_deg)
+    _save(record, opened, item, "sent back", request)
 
 
 @dataclass(frozen=True, slots=True)
 class AskedFor:
-    """A decision's reason, with what is asked for again.
+    """The reason for a decision, and what is requested again.
 
     Parameters
     ----------
     by, why : str
         Who decides, and why.
     what : {"", "reading", "photograph"}
-        What is asked for again.
+        What is requested again.
     view_deg : int or None
-        In which direction.
+        Its direction.
     """
 
     by: str
@@ -115,20 +115,20 @@ class AskedFor:
 
 
 def _save(
-    record: Record, opened: OpenInspection, item: ReviewItem, decision: Decision, told: AskedFor
+    record: Record, opened: OpenInspection, item: ReviewItem, decision: Decision, request: AskedFor
 ) -> None:
-    identity, by, why = opened.inspection.identity, told.by, told.why
+    identity, by, why = opened.inspection.identity, request.by, request.why
     word = ACCEPTED if decision == "accepted" else decision
     how = f"{word}: {why}" if why else word
     back = decision == "sent back"
     with record.transaction() as writing:
         if writing.inspection(identity).revision != opened.revision:
             raise RecordError(
-                f"inspection {identity!r} was changed while you looked at it; nothing was decided: "
-                "look at it as it is now, and decide then."
+                f"inspection {identity!r} was changed while you were reviewing it, so your "
+                "decision was not saved: review it again as it is now."
             )
         if item.station is not None:
-            asked = AskedAgain(item.station, told.what, told.view_deg)
+            asked = AskedAgain(item.station, request.what, request.view_deg)
             writing.review(identity, decision, by=by, why=why, station=asked)
             back = writing.inspection(identity).station_reviews[-1].back
         if item.station is None or not back:
@@ -142,16 +142,16 @@ def _save(
 def _check_overruling(item: ReviewItem, by: str) -> None:
     deciders = {finding.settled_by for finding in item.findings if finding.settled_by}
     if not deciders:
-        raise RecordError("nothing was decided here yet: accept it or send it back.")
+        raise RecordError("nothing has been decided here yet: accept it or send it back.")
     if any(same_person(by, decider) for decider in deciders):
-        raise RecordError(f"{by} decided here; another person must overrule it.")
+        raise RecordError(f"{by} made this decision; another person must overrule it.")
 
 
 # ---- a slip of the pen ----------------------------------------------------------------------
 
 
 def reading_of(opened: OpenInspection, comparison: Comparison) -> LoggedReading | None:
-    """Return the logged reading that a comparison is about; None if it is not there any more."""
+    """Return the logged reading of a comparison; None if it is no longer there."""
     return next(
         (
             logged
@@ -165,31 +165,31 @@ def reading_of(opened: OpenInspection, comparison: Comparison) -> LoggedReading 
 
 
 def slips(reading: Reading, comparison: Comparison, said: Sequence[str] = ()) -> list[Slip]:
-    """Return what a single slip of the pen turns into the reading and the photograph supports.
+    """Return the readings supported by the photograph from which a single slip gives this one.
 
     Parameters
     ----------
     reading : Reading
-        As it was logged.
+        The reading as logged.
     comparison : Comparison
-        Against its photograph.
+        Its comparison with the photograph.
     said : sequence of str
-        What screening says about the place; what it names first comes first.
+        Screening's sentences about the place; slips are ranked in the order named there.
     """
-    told = " ".join(said)
+    sentences = " ".join(said)
     found: dict[str, tuple[int, float, Slip]] = {}
     for _, words, text in retyped(reading.typed):
         value = value_meant_mm(reading, text)
         if not supports(comparison, value) or text in found:
             continue
-        named = told.find(f"{text} in place of")
-        rank = named if named >= 0 else len(told) + 1
+        named = sentences.find(f"{text} in place of")
+        rank = named if named >= 0 else len(sentences) + 1
         found[text] = (rank, abs(value - comparison.photo_mm), Slip(text, words))
     return [slip for _, _, slip in sorted(found.values(), key=lambda one: one[:2])]
 
 
 def supports(comparison: Comparison, value_mm: float) -> bool:
-    """Say whether a photograph agrees with a figure that is to take the place of its reading."""
+    """Say whether a photograph agrees with a figure that is to replace its reading."""
     reach = DOUBTFUL_ZETA * comparison.u_difference_mm
     return abs(value_mm - comparison.photo_mm) <= reach
 
@@ -203,31 +203,31 @@ def correct_slip(
     by: str,
     why: str = "",
 ) -> str:
-    """Correct a slip of the pen at review; return what was done in words.
+    """Correct a slip of the pen at review; return a description of the change.
 
     Raises
     ------
     ValueError
-        If the text is no length, says what stands there already, or the photograph does not agree
-        with it: then the place is to be read again.
+        If the text is not a length, equals the present reading, or the photograph does not agree
+        with it: the place must then be read again.
     RecordError
-        If the person read or corrected a reading of this inspection, or it was changed meanwhile.
+        If the person took or corrected a reading of this inspection, or it was changed meanwhile.
     """
     logged = reading_of(opened, comparison)
     if logged is None:
-        raise RecordError("this reading is not there any more; look at the station as it is now.")
+        raise RecordError("this reading no longer exists: review the station as it is now.")
     text = text.strip()
     units = opened.rope.units
     value = parse_length(text, unit=unit_of(units))
     photographed = length_text(comparison.photo_mm, units=units)
     where = comparison.place.words
     if text == logged.reading.typed:
-        raise ValueError(f"{text} stands there already; say what it should be.")
+        raise ValueError(f"{text} is already the reading: enter what it should be.")
     if not supports(comparison, value):
         raise ValueError(
-            f"the photograph of {where} says {photographed} and does not support "
-            f"{text}: only a slip that it shows to be one is corrected here. Ask for the reading "
-            "again instead."
+            f"the photograph of {where} shows {photographed} and does not support {text}. Only a "
+            "slip confirmed by the photograph can be corrected here: ask for the reading again "
+            "instead."
         )
     done = f"{logged.reading.typed} was a slip for {text}"
     reason = " ".join(f"{done}; the photograph says {photographed}. {why}".split())
@@ -239,11 +239,11 @@ def correct_slip(
         why=reason,
         revision=opened.revision,
     )
-    return f"{where}: {logged.reading.typed} is {text} now."
+    return f"{where}: {logged.reading.typed} was corrected to {text}."
 
 
 def set_aside(record: Record, opened: OpenInspection, result: Result, *, by: str, why: str) -> None:
-    """Set a photograph's figure aside, with the reason; it is kept and counts no more.
+    """Set a photograph's figure aside, with the reason; it is kept but no longer counts.
 
     Raises
     ------
@@ -254,7 +254,7 @@ def set_aside(record: Record, opened: OpenInspection, result: Result, *, by: str
     """
     why = " ".join(why.split())
     if not why:
-        raise ValueError("a photograph is set aside with a reason: say what is wrong with it.")
+        raise ValueError("no reason was given: say what is wrong with the photograph.")
     record.replace_result(
         opened.inspection.identity, result, None,
         by=by, why=f"set aside: {why}", revision=opened.revision,

@@ -1,4 +1,4 @@
-"""Stations that need a look, the most doubtful first, and what was decided about each."""
+"""Stations that need review, the most doubtful first, and the decision about each."""
 
 from __future__ import annotations
 
@@ -9,29 +9,29 @@ from inspection.model.loss import BEFORE_ALL_ELSE, asks_for_a_look_at_the_rope
 from inspection.record.views import LoggedFinding, OpenInspection, StationReview
 from inspection.screening.completeness import GAPS
 
-# What may be accepted without a reason: no entry disagrees for sure.
+# Findings that can be accepted without a reason: no entry definitely disagrees.
 CALM = (*GAPS, "photograph-refused", "photograph-doubtful")
-# Strength of a plain fact, beside minus log10 of a probability: a date or a file used twice
-# weighs as in the screening, a refused photograph comes behind whatever concerns a figure.
-# A station that comes back from its inspector is looked at before what only might be odd, and a
-# possible loss of section before all else, however unlikely an entry elsewhere may be.
+# Strength of findings without a probability, on the scale of -log10 of a probability. A date or a
+# file used twice weighs as in the screening; a refused photograph comes after anything that
+# concerns a figure. A station returned by its inspector comes before weak findings, and a possible
+# loss of section before everything else, however improbable an entry elsewhere may be.
 FACT, OUTSIDE, RETURNED, GAP, REFUSED = 6.0, 5.0, 4.0, 1.0, 0.5
 
 
 @dataclass(frozen=True, slots=True)
 class ReviewItem:
-    """A station, or something that belongs to no single station, and what was decided about it.
+    """A station, or a finding that belongs to no single station, and the decision about it.
 
     Parameters
     ----------
     station : int or None
-        Station number; None where a finding is about several stations or none.
+        Station number; None if a finding concerns several stations or none.
     view_deg : int or None
         The direction that the first finding names.
     strength : float
-        How doubtful it is; the queue is sorted by it.
+        How doubtful it is; sorts the queue.
     findings : tuple of LoggedFinding
-        What was found there, the strongest first; empty where nothing stands out.
+        The findings there, the strongest first; empty if nothing stands out.
     decision : StationReview or None
         The last decision about the station, whether it stands or not.
     """
@@ -44,31 +44,31 @@ class ReviewItem:
 
     @property
     def with_inspector(self) -> bool:
-        """Whether it was sent back and nothing has come of it yet."""
+        """Whether it was sent back and nothing has changed there yet."""
         return self.decision is not None and self.decision.stands and self.decision.back
 
     @property
     def came_back(self) -> bool:
-        """Whether it was sent back, and a figure of it has changed since."""
+        """Whether it was sent back and one of its figures has changed since."""
         return self.decision is not None and self.decision.back and not self.decision.stands
 
     @property
     def settled(self) -> bool:
-        """Whether no reviewer needs to look here before something changes."""
+        """Whether it needs no review until something changes."""
         if self.with_inspector:
             return True
         return not self.came_back and all(finding.settled_by for finding in self.findings)
 
     @property
     def waits(self) -> bool:
-        """Whether a reviewer has still to decide here, also where nothing stands out."""
+        """Whether a reviewer still has to decide, even if nothing stands out."""
         if not self.settled:
             return True
         return not self.findings and (self.decision is None or not self.decision.stands)
 
     @property
     def owes_reason(self) -> bool:
-        """Whether whoever accepts it as it stands has to say why."""
+        """Whether accepting it as it stands needs a reason."""
         return any(
             not logged.settled_by and logged.finding.code not in CALM for logged in self.findings
         )
@@ -82,14 +82,14 @@ class ReviewItem:
 
     @property
     def name(self) -> str:
-        """What to call it."""
+        """Its name on the review page."""
         return (
             f"Station {self.station}" if self.station is not None else item_name(self.findings[0])
         )
 
 
 def item_name(finding: LoggedFinding) -> str:
-    """Return what the review calls the place of a finding."""
+    """Return the name of a finding's place on the review page."""
     station = station_of(finding)
     if station is not None:
         return f"Station {station}"
@@ -97,10 +97,10 @@ def item_name(finding: LoggedFinding) -> str:
 
 
 def review_queue(opened: OpenInspection) -> list[ReviewItem]:
-    """Return what needs a look in an inspection, the most doubtful first.
+    """Return what needs review in an inspection, the most doubtful first.
 
-    A station that was sent back stays in it, marked as being with the inspector, and needs a
-    look again as soon as one of its readings or photographs has changed.
+    A station that was sent back stays in the queue, marked as being with the inspector, and needs
+    review again as soon as one of its readings or photographs has changed.
     """
     groups: dict[object, list[LoggedFinding]] = {}
     for logged in opened.findings:
@@ -109,7 +109,7 @@ def review_queue(opened: OpenInspection) -> list[ReviewItem]:
             groups.setdefault(logged.key if station is None else station, []).append(logged)
     decisions = {
         review.station: review for review in opened.station_reviews
-    }  # the last one of each
+    }  # the latest of each station
     for number, decision in decisions.items():
         if decision.back:
             groups.setdefault(number, [])
@@ -118,7 +118,7 @@ def review_queue(opened: OpenInspection) -> list[ReviewItem]:
 
 
 def stations_without_findings(opened: OpenInspection) -> list[ReviewItem]:
-    """Return the stations at which nothing stands out, in their order; they can be decided, too."""
+    """Return the stations where nothing stands out, in order; they can also be decided."""
     taken = {item.station for item in review_queue(opened)}
     numbers = {one.station for one in (*opened.results, *opened.readings)} - taken
     decisions = {review.station: review for review in opened.station_reviews}
@@ -137,13 +137,13 @@ def _review_item(
     most = finding_strength(ranked[0]) if ranked else RETURNED
     if decision is not None and decision.back and not decision.stands:
         most = max(most, RETURNED)
-    views = (_view_of(one) for one in ranked)  # a finding about a whole station names none
+    views = (_view_of(one) for one in ranked)  # None for a finding about a whole station
     view = next((one for one in views if one is not None), None)
     return ReviewItem(station, view, most, tuple(ranked), decision)
 
 
 def finding_strength(finding: LoggedFinding) -> float:
-    """Return how doubtful a finding makes its station; a possible loss of section is first."""
+    """Return how doubtful a finding makes its station; a possible loss of section comes first."""
     first = BEFORE_ALL_ELSE if asks_for_a_look_at_the_rope(finding.finding) else 0.0
     return first + _doubt(finding)
 
@@ -159,7 +159,7 @@ def _doubt(finding: LoggedFinding) -> float:
 
 
 def station_of(finding: LoggedFinding) -> int | None:
-    """Return the one station that a finding is about; None where there is not just one."""
+    """Return the station that a finding is about; None unless there is exactly one."""
     stations = {place.station for place in finding.finding.places}
     return stations.pop() if len(stations) == 1 else None
 
@@ -169,7 +169,7 @@ def _view_of(finding: LoggedFinding) -> int | None:
 
 
 def budget_in_words(shares: list[tuple[str, float]]) -> str:
-    """Return where most of an uncertainty comes from, as one sentence.
+    """Return the main sources of an uncertainty, as one sentence.
 
     Examples
     --------
@@ -177,7 +177,7 @@ def budget_in_words(shares: list[tuple[str, float]]) -> str:
     'Main sources of uncertainty: focal length (75 %), left edge (20 %).'
     """
     if not shares or shares[0][1] <= 0:
-        return "The photograph's figure carries no uncertainty budget."
+        return "The photograph's figure has no uncertainty budget."
     large = [f"{name} ({100 * share:.0f} %)" for name, share in shares[:3] if share >= 0.1]
     listed = large or [f"{shares[0][0]} ({100 * shares[0][1]:.0f} %)"]
     return f"Main sources of uncertainty: {', '.join(listed)}."

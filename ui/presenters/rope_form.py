@@ -1,4 +1,4 @@
-"""A rope as it is typed into fields: understood, and told back in words."""
+"""A rope as typed into the form: parsed, and summarised in words."""
 
 from __future__ import annotations
 
@@ -29,15 +29,15 @@ USES: dict[Duty, str] = {
     "crane": "crane rope",
     "hoist": "hoist rope",
     "lift": "lift rope",
-    "mine": "mine hoist's rope",
+    "mine": "mine hoist rope",
 }
 NOT_WRITTEN = "not recorded"
-K = 2.0  # U is typed and shown, u is kept
+K = 2.0  # U is typed and shown, u is stored
 
 
 @dataclass(frozen=True, slots=True)
 class RopeForm:
-    """What was typed into the fields; nothing of it is understood yet."""
+    """The contents of the form's fields, not parsed yet."""
 
     identity: str
     nominal: str
@@ -67,7 +67,7 @@ def rope_of(typed: RopeForm) -> Rope:
     Raises
     ------
     ValueError
-        If a length is none, or a groove lacks its name or its radius.
+        If a length can't be parsed, or a groove has no name or radius.
     """
     unit: LengthUnit = "in" if typed.units == "inch" else "mm"
 
@@ -99,19 +99,19 @@ def rope_of(typed: RopeForm) -> Rope:
         typed.sheaves,
     )
     if not rope.identity:
-        raise ValueError("the rope has no name: enter the one that the site uses.")
+        raise ValueError("the rope has no name: enter the name used on site.")
     for groove in rope.grooves:
-        groove_fit(rope, groove)  # says what can't be
+        groove_fit(rope, groove)  # raises ValueError for impossible dimensions
     return rope
 
 
 def read_length(text: str, what: str, unit: LengthUnit) -> float:
-    """Return a length that was typed, mm.
+    """Return a typed length, mm.
 
     Raises
     ------
     ValueError
-        If it is none; the sentence begins with what was asked for.
+        If it is not a length; the message begins with the name of the field.
     """
     try:
         return parse_length(text, unit=unit)
@@ -120,12 +120,12 @@ def read_length(text: str, what: str, unit: LengthUnit) -> float:
 
 
 def parse_grooves(rows: Iterable[list[str]], unit: LengthUnit) -> tuple[Groove, ...]:
-    """Return the grooves that rows of a table say; empty rows are left out.
+    """Return the grooves in the rows of a table; empty rows are skipped.
 
     Raises
     ------
     ValueError
-        If a figure is none, or a row lacks its name or its radius.
+        If a figure can't be parsed, or a row has no name or radius.
     """
     found = []
     for name, radius, pitch, layers, least, most in rows:
@@ -133,26 +133,28 @@ def parse_grooves(rows: Iterable[list[str]], unit: LengthUnit) -> tuple[Groove, 
             continue
         if not (name and radius):
             raise ValueError(
-                f"the line '{name or radius or pitch}' under drum and sheaves needs a name and a "
-                "groove radius: fill them in, or empty the line."
+                f"the row '{name or radius or pitch}' under drum and sheaves needs a name and a "
+                "groove radius: fill them in, or clear the row."
             )
         if layers and not (layers.isdigit() and int(layers) > 0):
-            raise ValueError(f"layers on {name}: '{layers}' is no count; type 1 or more.")
+            raise ValueError(
+                f"layers on {name}: '{layers}' is not a number of layers; type 1 or more."
+            )
         found.append(
             Groove(
                 name,
                 read_length(radius, f"groove radius of {name}", unit),
                 read_length(pitch, f"pitch of {name}", unit) if pitch else None,
                 int(layers) if layers else 1,
-                read_length(least, f"least rope for {name}", unit) if least else None,
-                read_length(most, f"thickest rope for {name}", unit) if most else None,
+                read_length(least, f"minimum rope for {name}", unit) if least else None,
+                read_length(most, f"maximum rope for {name}", unit) if most else None,
             )
         )
     return tuple(found)
 
 
 def groove_rows(grooves: Iterable[Groove], units: Units = "mm") -> list[list[str]]:
-    """Return grooves as rows of the table, with the unit written out.
+    """Return grooves as rows of the table, with units.
 
     Examples
     --------
@@ -173,21 +175,21 @@ def groove_rows(grooves: Iterable[Groove], units: Units = "mm") -> list[list[str
 
 
 def rope_facts(rope: Rope) -> list[tuple[str, str]]:
-    """Return what is known about a rope: a name and a value each."""
+    """Return what is known about a rope, as names and values."""
     units = rope.units
-    reference = "not known: limits that start from it can't be applied"
+    reference = "not known: limits counted from it can't be applied"
     if rope.reference_mm is not None:
-        reference = f"{length_text(rope.reference_mm, units=units)}{_sure(rope)}"
+        reference = f"{length_text(rope.reference_mm, units=units)}{_reference_details(rope)}"
     facts = [
         ("Nominal", short_length(rope.nominal_mm, units)),
         ("Reference", reference),
         ("Construction", f"{rope.outer_strands} outer strands, {rope.core} core, {rope.build}"),
-        ("Used as", f"{USES[rope.duty]}, {rope.service.replace('-', ' ')}"),
+        ("Use", f"{USES[rope.duty]}, {rope.service.replace('-', ' ')}"),
     ]
     if rope.baseline_mm is not None:
         facts.append(("Baseline", length_text(rope.baseline_mm, units=units)))
     if rope.lay_mm is not None:
-        facts.append(("Lay length by its certificate", short_length(rope.lay_mm, units)))
+        facts.append(("Lay length from certificate", short_length(rope.lay_mm, units)))
     runs = [
         f"{groove.name} (groove radius {short_length(groove.radius_mm, units)}"
         + (")" if groove.pitch_mm is None else f", pitch {short_length(groove.pitch_mm, units)})")
@@ -202,17 +204,17 @@ _UNSTATED: dict[Unstated, str] = {
     "country": "country",
     "use": "use (crane, hoist, lift, mine)",
     "drum layers": "layers on the drum",
-    "sheaves": "what the sheaves are made of",
+    "sheaves": "material of the sheaves",
 }
 
 
 def not_stated(rope: Rope) -> list[str]:
-    """Return what decides which limits hold and was not stated, in a word or two each."""
+    """Return the unstated properties on which the applicable limits depend, in a few words each."""
     return [_UNSTATED[name] for name in unstated(rope)]
 
 
-def _sure(rope: Rope) -> str:
-    """Return how surely a reference diameter is known; what was not written down is left out."""
+def _reference_details(rope: Rope) -> str:
+    """Return date, uncertainty and tension of a reference diameter, as far as recorded."""
     u, tension = rope.u_reference_mm, rope.reference_tension
     parts = [
         "" if rope.reference_on is None else f"of {rope.reference_on:%Y-%m-%d}",
@@ -226,7 +228,7 @@ MOST_DIGITS = 15
 
 
 def typed_length(value_mm: float | None, units: Units = "mm") -> str:
-    """Return a length as a field shows it, so that reading it gives the same; empty for None.
+    """Return a length as shown in a field, such that parsing it gives the same; empty for None.
 
     Examples
     --------

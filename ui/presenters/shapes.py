@@ -1,4 +1,4 @@
-"""What is drawn over a photograph: lines and handles, as plain values."""
+"""Lines and handles drawn over a photograph, as plain values."""
 
 from __future__ import annotations
 
@@ -17,13 +17,13 @@ class Shape:
     Parameters
     ----------
     look : str
-        How it looks; lines differ by dash as well as by colour.
+        Its appearance; lines differ in dash pattern as well as in colour.
     points : sequence of (x, y)
         Corners of a line, or single dots for "outline" and "spot", px of the picture.
     label : str
-        Words beside its first point.
+        Text beside its first point.
     below : bool
-        Whether the words stand below the point; else above.
+        Whether the text is below the point; otherwise above.
     """
 
     look: Look
@@ -34,18 +34,18 @@ class Shape:
 
 @dataclass(frozen=True, slots=True)
 class Handle:
-    """Something that a person may move along a straight track.
+    """A handle that the user can move along a straight track.
 
     Parameters
     ----------
     label : str
-        What it is, said to a screen reader and shown while it is held.
+        Its name for screen readers.
     begin, end : (x, y)
         The track, px of the picture.
     at : float
-        Where it stands, 0 (begin) to 1 (end).
+        Its position, 0 (begin) to 1 (end).
     step : float
-        What one arrow key moves it; ten times that with Shift.
+        How far one press of an arrow key moves it; ten times as far with Shift.
     bar : bool
         Draw a line across the track through the handle.
     """

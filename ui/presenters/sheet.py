@@ -1,4 +1,4 @@
-"""The sheet of stations: a row a station, a cell a direction, and the answer above them."""
+"""The station sheet: one row per station, one cell per direction, and the headline above."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ from ui.presenters.sheet_headline import Headline, K, headline_of
 from vision.results import Estimate, Refusal, Result
 
 READY = FieldState()
-FIRST_ROWS = (1, 2)  # of a sheet that nothing is known about yet
+FIRST_ROWS = (1, 2)  # of an empty sheet
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,31 +38,31 @@ class SheetCell:
     Parameters
     ----------
     name : str
-        Its field: "3/90".
+        Name of its field, such as "3/90".
     photo : str
         Hash of its photograph; empty without one.
     figure, u : str
-        What the photograph gives, and U (k = 2), in the rope's unit; empty where there is none.
+        The photograph's figure and U (k = 2), in the rope's unit; empty if there is none.
     hidden : bool
-        Whether there is a figure that is not shown before the reading is typed.
+        Whether its figure is hidden until the reading is typed.
     note : str
-        Why the photograph gives no figure, or what is to be known of it.
+        Why the photograph gives no figure, or a remark about the figure.
     text, standing : str
-        What stands in the field, and what of it is in the record.
+        The text in the field, and the part of it that is in the record.
     was : str
-        The reading that is to be taken again; empty where none is.
+        The reading to be taken again; empty if there is none.
     others : tuple of str
-        Other readings of the same place, with who read them.
+        Other readings of the same place, with their readers.
     word : str
         "agrees", "doubtful", "disagrees", "cannot say", or empty.
     apart : str
         Photograph minus gauge, in the rope's unit, signed.
     state : FieldState
-        What the typed text waits for.
+        What the typed text is waiting for.
     again : str
         Who asks for the reading again, and why.
     waits : str
-        That its photograph is being measured again; empty where it is not.
+        Notice that its photograph is being measured again; empty if it is not.
     """
 
     name: str
@@ -91,21 +91,21 @@ class SheetRow:
     station : int
         Its number.
     position, feature : str
-        Where along the rope, m, and what is there; as it stands or is typed.
+        Distance along the rope and the feature there, as recorded or typed.
     place_state : FieldState
-        What its typed place waits for.
+        What its typed position is waiting for.
     cells : tuple of SheetCell
         By direction.
     mean, u_mean, ovality : str
-        Of its best section, in the rope's unit; empty without one.
+        From its best section, in the rope's unit; empty without one.
     source : str
         "by photographs" or "by gauge".
     why_no_mean : str
-        What a mean lacks; empty where there is one.
+        What is missing for a mean; empty if there is one.
     last, last_on : str
-        Mean at the last inspection before, and its day.
+        Mean at the previous inspection, and its date.
     open : bool
-        Whether something there waits for a decision.
+        Whether something there is waiting for a decision.
     """
 
     station: int
@@ -125,7 +125,7 @@ class SheetRow:
 
 @dataclass(frozen=True, slots=True)
 class StationSheet:
-    """All of it.
+    """The whole sheet.
 
     Parameters
     ----------
@@ -136,11 +136,11 @@ class StationSheet:
     rows : tuple of SheetRow
         Stations by number.
     headline : Headline
-        The answer.
+        The headline above the sheet.
     unplaced : tuple of Estimate or Refusal
-        What photographs gave whose card says no station.
+        Results of photographs whose card gives no station.
     locked : bool
-        Whether it is closed and takes no entries.
+        Whether the inspection is closed and takes no entries.
     """
 
     unit: str
@@ -165,13 +165,13 @@ def sheet_of(
     Parameters
     ----------
     opened, assessment
-        The inspection, and what is said about it.
+        The inspection and its assessment.
     draft : SheetDraft
-        What the person has typed and not entered.
+        What the person has typed that is not entered yet.
     who : Witness
         The person.
     blind : bool, optional
-        Hide what the photograph and others say of a place until the person's reading stands.
+        Hide the photograph's figure and others' readings until the person's reading is entered.
     """
     look = _Look(opened, assessment, draft, who, blind)
     numbers = _stations(opened, draft)
@@ -185,11 +185,11 @@ def sheet_of(
         if number in before and not any(cell.hidden for cell in cells):
             mean, on = before[number]
             row = replace(row, last=figure(mean, opened.rope.units), last_on=on)
-        told = not any(cell.hidden for cell in cells)  # a blind reader is not led to a station
-        rows.append(replace(row, open=told and number in open_stations))
+        unhidden = not any(cell.hidden for cell in cells)  # a blind reader must get no hint
+        rows.append(replace(row, open=unhidden and number in open_stations))
     hidden = sum(cell.hidden for row in rows for cell in row.cells)
     headline = (
-        Headline(f"{counted(hidden, 'figure is', 'figures are')} hidden until the reading is typed")
+        Headline(f"{counted(hidden, 'figure is', 'figures are')} hidden until you enter readings")
         if hidden
         else headline_of(opened, assessment)
     )
@@ -203,7 +203,7 @@ def sheet_of(
 
 @dataclass(frozen=True, slots=True)
 class _Look:
-    """One person's look at an inspection."""
+    """An inspection as seen by one person."""
 
     opened: OpenInspection
     assessment: Assessment
@@ -228,7 +228,7 @@ def _directions(opened: OpenInspection, draft: SheetDraft) -> set[int]:
 
 
 def results_at(opened: OpenInspection, station: int, view_deg: int) -> list[Result]:
-    """Return what photographs of a place gave, the figures before what was refused."""
+    """Return the results of a place's photographs, estimates before refusals."""
     here = [one for one in opened.results if (one.station, one.view_deg) == (station, view_deg)]
     return sorted(here, key=lambda one: (isinstance(one, Refusal), one.at_mm))
 
@@ -285,7 +285,7 @@ def _with_figure(cell: SheetCell, results: Sequence[Result], units: Units) -> Sh
     places = [one for one in results if isinstance(one, Estimate)]
     note = f"{len(places)} places on this card" if len(places) > 1 else ""
     if len(places) == 1 and first.at_mm:
-        note = f"at {card_place(first.at_mm, units)} of the card"
+        note = f"at {card_place(first.at_mm, units)} on the card"
     return replace(
         cell,
         figure=figure(first.diameter_mm, units),
@@ -342,10 +342,10 @@ def _row(look: _Look, number: int, cells: tuple[SheetCell, ...]) -> SheetRow:
 
 
 def why_no_mean(opened: OpenInspection, station: int) -> str:
-    """Return what a station's mean lacks, in words.
+    """Return what is missing for a station mean, in words.
 
-    A mean takes two directions from one source: two photographs of the same place on the card,
-    or two readings.
+    A mean needs two directions from one source: two photographs at the same place on the card, or
+    two readings.
     """
     seen = {
         one.view_deg: one.at_mm
@@ -358,8 +358,8 @@ def why_no_mean(opened: OpenInspection, station: int) -> str:
         if abs(here - there) > SAME_PLACE_MM:
             units = opened.rope.units
             return (
-                f"{one}° was measured at {card_place(here, units)} of the card and "
-                f"{other}° at {card_place(there, units)}: measure both at one place"
+                f"{one}° was measured at {card_place(here, units)} on the card and "
+                f"{other}° at {card_place(there, units)}: measure both at the same place"
             )
     if not seen and not read:
         return ""
@@ -371,7 +371,7 @@ def why_no_mean(opened: OpenInspection, station: int) -> str:
 
 
 def _last_time(log: Log, numbers: Sequence[int]) -> dict[int, tuple[float, str]]:
-    """Return stations' means at the last inspection before that knew them, with its day."""
+    """Return the means of stations at their latest earlier inspection, with its date."""
     found: dict[int, tuple[float, str]] = {}
     for then in reversed(log.earlier):
         known_then = {one.station for one in (*then.readings, *then.results)}

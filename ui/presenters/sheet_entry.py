@@ -1,10 +1,10 @@
-"""What is typed into the sheet of stations, field by field: understood, asked about, and entered.
+"""Entry of what is typed into the station sheet, field by field: parse, confirm, record.
 
-A field is named by what it stands for: "3/90" is the gauge reading of station 3 at 90 degrees,
-"at/3" where station 3 is along the rope, "what/3" what is there; "row/5" and "way/45" ask for one
-more station or direction. Each time a field is left its text comes with a number that grows, and
-the record remembers the last number of every open page together with what came of it: so nothing
-is entered twice when a browser says the same again after its server was started anew.
+A field is named by its meaning: "3/90" is the gauge reading of station 3 at 90 degrees, "at/3" the
+position of station 3 along the rope, "what/3" the feature there; "row/5" and "way/45" add a station
+or a direction. Each time a field is left, its text is sent with a growing number. The record stores
+the last number from every open page together with the outcome, so nothing is entered twice when a
+browser sends the same text again after a restart of the server.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from ui.lengths import M_PER_FOOT, along_unit
 from ui.presenters.reading_form import ParsedRow, TypedRow, parse_row
 
 KIND = "sheet"  # of the draft
-MOST_PAGES = 6  # whose numbers are remembered
+MOST_PAGES = 6  # pages whose numbers are stored
 READING = re.compile(r"(\d{1,3})/(\d{1,3})")
 DISTANCE = re.compile(r"(-?\d{1,6}(?:[.,]\d{1,4})?) ?(m|ft)?")
 OTHER = re.compile(r"(at|what|row|way)/(\d{1,3})")
@@ -32,22 +32,22 @@ Waits = Literal["", "wrong", "sure", "reason", "gauge"]
 
 @dataclass(frozen=True, slots=True)
 class TypedField:
-    """A field as it was left.
+    """A field as the user left it.
 
     Parameters
     ----------
     name : str
-        Which one.
+        Name of the field.
     seq : int
         Grows with every text that the page sends.
     text : str
-        What stands in it.
+        The text in the field.
     sure : bool
-        Whether the person said that an odd figure is right.
+        Whether the person confirmed an implausible figure.
     why : str
-        Reason of a correction.
+        Reason for a correction.
     seen : bool or None
-        Whether the photograph's figure stood beside the field; None where nobody knows.
+        Whether the photograph's figure was visible beside the field; None if not known.
     """
 
     name: str
@@ -60,16 +60,16 @@ class TypedField:
 
 @dataclass(frozen=True, slots=True)
 class SheetDraft:
-    """What a person has typed into a sheet and what is not in the record yet.
+    """What a person has typed into a sheet that is not in the record yet.
 
     Parameters
     ----------
     texts : mapping of str to str
-        Field -> text that waits for something: a gauge, a reason, a better figure.
+        Field -> text waiting for something: a gauge, a reason, a correct figure.
     rows, ways : tuple of int
-        Stations and directions that were asked for and hold nothing yet.
+        Added stations and directions that are still empty.
     done : mapping
-        Open page -> field -> number of the last text that was dealt with.
+        Open page -> field -> number of the last text processed.
     """
 
     texts: Mapping[str, str] = field(default_factory=dict)
@@ -80,16 +80,16 @@ class SheetDraft:
 
 @dataclass(frozen=True, slots=True)
 class Witness:
-    """Who types, and with what.
+    """The person typing, and their gauge.
 
     Parameters
     ----------
     name : str
         The person.
     gauge : str
-        The gauge that is chosen; empty without one.
+        The selected gauge; empty without one.
     second : bool
-        Whether they read as a second witness: beside what stands there, not in its place.
+        Whether they are a second reader, whose readings are added and replace nothing.
     """
 
     name: str
@@ -99,14 +99,14 @@ class Witness:
 
 @dataclass(frozen=True, slots=True)
 class FieldState:
-    """What a field waits for.
+    """What a field is waiting for.
 
     Parameters
     ----------
     asks : {"", "wrong", "sure", "reason", "gauge"}
-        What: a better text, a yes, a reason, a gauge; empty where it can be entered.
+        A correct text, a confirmation, a reason or a gauge; empty if it can be entered.
     words : str
-        The same in a sentence.
+        The same as a sentence.
     """
 
     asks: Waits = ""
@@ -114,7 +114,7 @@ class FieldState:
 
 
 def read_draft(record: Record, opened: OpenInspection, by: str) -> SheetDraft:
-    """Return what a person has typed and not entered; that of an earlier release, too."""
+    """Return a person's draft, including one saved by an earlier release."""
     identity = opened.inspection.identity
     found = record.draft(identity, by=by, kind=KIND)
     if found is None:
@@ -124,7 +124,7 @@ def read_draft(record: Record, opened: OpenInspection, by: str) -> SheetDraft:
 
 
 def _older_texts(record: Record, opened: OpenInspection, by: str) -> dict[str, str]:
-    """Return what tables of an earlier release kept: lines of station, direction and reading."""
+    """Return the draft of an earlier release: rows of station, direction and reading."""
     found = record.draft(opened.inspection.identity, by=by)
     texts: dict[str, str] = {}
     drafts = [found.data] if found is not None and isinstance(found.data, dict) else []
@@ -139,10 +139,10 @@ def _older_texts(record: Record, opened: OpenInspection, by: str) -> dict[str, s
 def standing_reading(
     opened: OpenInspection, station: int, view_deg: int, who: Witness
 ) -> LoggedReading | None:
-    """Return the reading that a field is about; None where what is typed there is a new one.
+    """Return the reading that a field shows; None if typing there enters a new one.
 
-    It is the person's own, else the first that stands; for a second witness only their own
-    beside the first.
+    It is the person's own reading, or else the first one; for a second reader, only their own in
+    addition to the first.
     """
     here = [
         logged
@@ -158,7 +158,7 @@ def standing_reading(
 
 
 def asked_again(opened: OpenInspection, station: int, view_deg: int) -> StationReview | None:
-    """Return the decision by which a reviewer asks for something of a place again."""
+    """Return the decision by which a reviewer asks for something at a place again."""
     last = [review for review in opened.station_reviews if review.station == station]
     if not last or not (last[-1].stands and last[-1].back):
         return None
@@ -172,7 +172,7 @@ def read_again(opened: OpenInspection, station: int, view_deg: int) -> StationRe
 
 
 def state_of(opened: OpenInspection, typed: TypedField, who: Witness) -> FieldState:
-    """Return what a typed text waits for before it can be entered."""
+    """Return what a typed text is waiting for before it can be entered."""
     reading = READING.fullmatch(typed.name)
     if reading is None:
         return _station_state(opened, typed)
@@ -190,22 +190,22 @@ def state_of(opened: OpenInspection, typed: TypedField, who: Witness) -> FieldSt
     if parsed.question and "already" not in parsed.question and not typed.sure:
         return FieldState("sure", _at_its_field(parsed.question))
     if standing is None and not who.gauge and typed.text:
-        return FieldState("gauge", "Kept. Say which gauge it was read with, above.")
+        return FieldState("gauge", "Kept. Select the gauge it was read with, above.")
     return FieldState()
 
 
 def _reason_words(standing: LoggedReading, typed: TypedField, who: Witness) -> str:
-    told = standing.reading
-    by = "" if told.person == who.name else f" by {told.person}"
-    beside = " To read beside it, be a second witness below." if by else ""
+    reading = standing.reading
+    by = "" if reading.person == who.name else f" by {reading.person}"
+    beside = " To add your own, turn on 'Enter independent second readings' below." if by else ""
     ask = f"Correct it to {typed.text}?" if typed.text else "Withdraw it?"
-    return f"{told.typed}{by} is in the record. {ask}{beside}"
+    return f"{reading.typed}{by} is in the record. {ask}{beside}"
 
 
 def _at_its_field(words: str) -> str:
-    """Return a sentence without the place that it begins with: it stands at that place."""
-    told = re.sub(r"^station \S+, \S+°: ", "", words)
-    return told[:1].upper() + told[1:]
+    """Return a message without its leading place, because it is shown at that place."""
+    message = re.sub(r"^station \S+, \S+°: ", "", words)
+    return message[:1].upper() + message[1:]
 
 
 def _parsed(opened: OpenInspection, typed: TypedField, who: Witness, at: datetime) -> ParsedRow:
@@ -217,7 +217,7 @@ def _parsed(opened: OpenInspection, typed: TypedField, who: Witness, at: datetim
 def _station_state(opened: OpenInspection, typed: TypedField) -> FieldState:
     found = OTHER.fullmatch(typed.name)
     if found is None:
-        return FieldState("wrong", "The page has no such field; load it again.")
+        return FieldState("wrong", "The page has no such field: reload it.")
     kind, number = found[1], int(found[2])
     if kind == "at" and typed.text:
         try:
@@ -226,28 +226,28 @@ def _station_state(opened: OpenInspection, typed: TypedField) -> FieldState:
             return FieldState("wrong", str(wrong))
     placed = number in {station.number for station in opened.inspection.stations}
     if kind == "what" and typed.text and not placed:
-        return FieldState("wrong", "Enter its distance first; what is there belongs to it.")
+        return FieldState("wrong", "Enter the distance first, then the feature there.")
     if kind == "row" and number < 1:
-        return FieldState("wrong", "Stations are numbered from 1.")
+        return FieldState("wrong", "Enter a station number of 1 or more.")
     if kind == "way" and number >= 360:
-        return FieldState("wrong", "Directions go from 0 to 359 degrees.")
+        return FieldState("wrong", "Enter a direction from 0 to 359 degrees.")
     return FieldState()
 
 
 def distance_m(text: str, units: Units) -> float:
-    """Return a distance along the rope as it was typed, m.
+    """Return a typed distance along the rope, m.
 
     Parameters
     ----------
     text : str
-        A number, with m or ft where it is not in the rope's own unit.
+        A number, with m or ft if it is not in the rope's own unit.
     units : {"mm", "inch"}
-        The rope's units: a bare number is in feet for a rope in inches.
+        The rope's units: a number without a unit is in feet for a rope in inches.
 
     Raises
     ------
     ValueError
-        If it is no number.
+        If it is not a number.
 
     Examples
     --------
@@ -257,7 +257,7 @@ def distance_m(text: str, units: Units) -> float:
     found = DISTANCE.fullmatch(text.strip())
     if found is None:
         names = {"m": "metres", "ft": "feet"}[along_unit(units)]
-        raise ValueError(f"{text[:40]!r} is no distance in {names}; write it as 31.5 or 31,5.")
+        raise ValueError(f"{text[:40]!r} is not a distance in {names}: write it as 31.5 or 31,5.")
     number, unit = float(found[1].replace(",", ".")), found[2] or along_unit(units)
     return number if unit == "m" else number * M_PER_FOOT
 
@@ -269,23 +269,23 @@ def take_typed(
     fields: Sequence[TypedField],
     who: Witness,
 ) -> int:
-    """Enter what was typed into a record, or keep it as a draft; both, or nothing of it.
+    """Record what was typed, or keep it as a draft, in a single transaction.
 
     Parameters
     ----------
     record, identity
         The record and the inspection.
     tab : str
-        Which open page sent it.
+        The open page that sent it.
     fields : sequence of TypedField
-        The fields that were left; those that were dealt with before are passed over.
+        The fields that were left; those already processed are skipped.
     who : Witness
-        Who typed.
+        The person who typed.
 
     Returns
     -------
     entered : int
-        How many changes the record holds more.
+        Number of changes made to the record.
 
     Raises
     ------
@@ -323,7 +323,7 @@ def take_typed(
 
 
 def enter_waiting(record: Record, identity: str, who: Witness) -> int:
-    """Enter the readings that waited for a gauge, now that one is chosen; return how many."""
+    """Enter the readings that were waiting for a gauge; return how many."""
     with record.transaction() as writing:
         opened = writing.inspection(identity)
         draft = read_draft(writing, opened, who.name)
@@ -352,11 +352,11 @@ def _write(record: Record, identity: str, by: str, draft: SheetDraft) -> None:
         by=by,
         kind=KIND,
     )
-    record.drop_draft(identity, by=by)  # its texts were taken over
+    record.drop_draft(identity, by=by)  # the old draft, whose texts are now in this one
 
 
 class _Taking:
-    """Entries on their way into the record: new readings together, the rest one by one."""
+    """Entries to be recorded: new readings together, everything else one by one."""
 
     def __init__(self, record: Record, opened: OpenInspection, who: Witness) -> None:
         self.record, self.opened, self.who = record, opened, who
@@ -366,12 +366,12 @@ class _Taking:
         self.changes = 0
 
     def planned(self) -> OpenInspection:
-        """Return the inspection with the stations as they are typed so far."""
+        """Return the inspection with the stations as typed so far."""
         stations = _in_order(self.stations.values())
         return replace(self.opened, inspection=replace(self.opened.inspection, stations=stations))
 
     def take(self, typed: TypedField) -> None:
-        """Take one text that waits for nothing."""
+        """Take one text that can be entered."""
         if READING.fullmatch(typed.name):
             self._reading(typed)
         else:
@@ -392,14 +392,14 @@ class _Taking:
                 self.readings.append(replace(reading, blind=self._blind(typed)))
             return
         if typed.text.strip():
-            told = standing.reading
-            who = self.who if again is not None else Witness(told.person, told.gauge)
-            who = replace(who, gauge=who.gauge or told.gauge)
+            old = standing.reading
+            who = self.who if again is not None else Witness(old.person, old.gauge)
+            who = replace(who, gauge=who.gauge or old.gauge)
             reading = _parsed(self.opened, typed, who, self.at).reading
             if reading is not None and again is not None:
                 reading = replace(reading, blind=self._blind(typed))
-            elif reading is not None:  # the same reading, written down rightly
-                reading = replace(told, typed=reading.typed, value_mm=reading.value_mm)
+            elif reading is not None:  # the same reading, now typed correctly
+                reading = replace(old, typed=reading.typed, value_mm=reading.value_mm)
             if reading is not None:
                 self.record.correct_reading(identity, standing.number, reading, by=by, why=why)
                 self.changes += 1
@@ -408,7 +408,7 @@ class _Taking:
             self.changes += 1
 
     def _blind(self, typed: TypedField) -> bool | None:
-        """Say whether the person can't have seen the photograph's figure on the sheet before."""
+        """Say whether the person can't have seen the photograph's figure on the sheet."""
         station, view_deg = (int(part) for part in typed.name.split("/"))
         read_before = any(
             logged.reading.person == self.who.name
@@ -428,7 +428,7 @@ class _Taking:
             self.stations[number] = replace(self.stations[number], note=text)
 
     def enter(self) -> int:
-        """Enter what was taken; return how many changes that makes."""
+        """Record everything taken; return the number of changes."""
         identity, by = self.opened.inspection.identity, self.who.name
         if self.readings:
             self.record.add_readings(identity, self.readings, by=by)

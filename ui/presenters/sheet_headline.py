@@ -1,4 +1,4 @@
-"""The answer above the sheet: the station to look at first, its decrease, and what is open."""
+"""The headline above the sheet: the station to check first, its decrease, and what is open."""
 
 from __future__ import annotations
 
@@ -15,22 +15,22 @@ K = 2.0
 
 @dataclass(frozen=True, slots=True)
 class Headline:
-    """The answer above the sheet.
+    """The headline above the sheet.
 
     Parameters
     ----------
     answer : str
-        The station to look at first with its figure, or what is to be done.
+        The station to check first with its figure, or what to do.
     detail : str
-        Decrease, severity, and how it stands against its neighbours.
+        Decrease, severity, and comparison with its neighbours.
     disagree : str
-        How many readings disagree; empty where none does.
+        How many readings disagree; empty if none does.
     open : tuple of str
-        What is open: refused photographs, stations that are not complete.
+        What is open: refused photographs, incomplete stations.
     station : int or None
-        The station that it is about.
+        The station to check first.
     doubtful : bool
-        Whether something disagrees or has to be checked.
+        Whether something disagrees or must be checked.
     photo : str
         Hash of a photograph of that station; empty without one.
     """
@@ -45,7 +45,7 @@ class Headline:
 
 
 def headline_of(opened: OpenInspection, assessment: Assessment) -> Headline:
-    """Return the answer: the station to look at first, decrease, severity, what is open."""
+    """Return the headline: the station to check first, decrease, severity, what is open."""
     doubtful = sum(one.word == "disagrees" for one in assessment.crosscheck.comparisons)
     disagree = f"{doubtful} {'disagrees' if doubtful == 1 else 'disagree'}" if doubtful else ""
     still = _still_open(opened, assessment)
@@ -54,10 +54,10 @@ def headline_of(opened: OpenInspection, assessment: Assessment) -> Headline:
         answer = (
             "No station has been measured in two directions yet"
             if opened.results or opened.readings
-            else "Drop photographs here, or type what the gauge shows"
+            else "Add photographs, or type the gauge readings"
         )
         return Headline(answer, disagree=disagree, open=still, doubtful=bool(doubtful))
-    which = "is thinnest" if worst.is_thinnest else "comes first"
+    which = "is thinnest" if worst.is_thinnest else "to check first"
     answer = (
         f"Station {worst.station} {which}: "
         f"{diameter_words(worst.diameter_mm, worst.u_mm, opened.rope.units)}"
@@ -88,13 +88,13 @@ def _detail(opened: OpenInspection, worst: WorstStation) -> str:
         parts.append(f"severity {rated.severity.band}{scope}, {share} % towards discard")
     else:
         off = 100 * (worst.diameter_mm - rope.nominal_mm) / rope.nominal_mm
-        parts.append(f"{off:+z.1f} % to nominal; no severity without a reference diameter")
+        parts.append(f"{off:+z.1f} % from nominal; no severity without a reference diameter")
     if local is not None and worst.is_local_decrease:
         parts.append(
             f"{length_text(local.deficit_mm, units=rope.units)} thinner than its neighbours"
         )
     if worst.doubted:
-        parts.append("it rests on an entry that has to be checked")
+        parts.append("depends on an entry that must be checked")
     return " · ".join(parts)
 
 
@@ -109,7 +109,7 @@ def _still_open(opened: OpenInspection, assessment: Assessment) -> tuple[str, ..
     if numbers:
         words.append(f"{len(complete & numbers)} of {len(numbers)} stations complete")
     if opened.waiting:
-        words.insert(0, f"{counted(len(opened.waiting), 'photograph waits', 'photographs wait')}")
+        words.insert(0, f"{counted(len(opened.waiting), 'photograph', 'photographs')} waiting")
     measured = {one.photo_sha256 for one in opened.results} | set(opened.waiting)
     aside = sum(one.sha256 not in measured for one in opened.photographs)
     if aside:

@@ -1,4 +1,4 @@
-"""A station as the reviewer sees it: what is drawn on the photograph, and the facts beside it."""
+"""A station as the reviewer sees it: lines on the photograph, and the facts beside it."""
 
 from __future__ import annotations
 
@@ -30,16 +30,16 @@ from vision.uncertainty import shares
 
 @dataclass(frozen=True, slots=True)
 class StationView:
-    """One photograph of a station, with what was logged for the same direction.
+    """One photograph of a station, with the reading logged for the same direction.
 
     Parameters
     ----------
     view_deg : int
         Direction.
     result : Estimate or Refusal
-        What the photograph gives.
+        Result of the photograph.
     comparison : Comparison or None
-        The reading beside it; None where there is none or the photograph was refused.
+        Comparison with the reading; None without a reading or if the photograph was refused.
     """
 
     view_deg: int
@@ -51,7 +51,7 @@ def station_views(
     opened: OpenInspection, assessment: Assessment, station: int
 ) -> list[StationView]:
     """Return the photographs of a station, by direction, each with its comparison."""
-    # one photograph may give figures at several places: its name alone does not tell them apart
+    # one photograph can give figures at several places: its name alone does not identify them
     compared = {
         (comparison.view_deg, comparison.photo_name, comparison.photo_mm): comparison
         for comparison in assessment.crosscheck.comparisons
@@ -72,10 +72,10 @@ def station_views(
 
 
 def shapes_of(estimate: Estimate, marks: Marks, logged_mm: float | None) -> list[Shape]:
-    """Return what is drawn on the photograph: card, outline, jaws, and the logged reading.
+    """Return the lines on the photograph: card, outline, jaws, and the logged reading.
 
-    The logged reading lies about the same middle, at the scale that the photograph's own
-    figure sets: where the lines part, the figures part.
+    The logged reading is centred on the same axis, at the scale given by the photograph's own
+    figure: the lines are apart where the figures are.
     """
     shapes = [
         Shape("card", (*marks.card_px, marks.card_px[0])),
@@ -103,12 +103,12 @@ def edge_shapes(
     logged_mm: float | None,
     units: Units = "mm",
 ) -> list[Shape]:
-    """Return what is drawn on a magnified edge: outline, jaw, logged reading, a ruler in tenths.
+    """Return the lines on a magnified edge: outline, jaw, logged reading, a ruler in tenths.
 
     Parameters
     ----------
     estimate, marks : Estimate, Marks
-        What the photograph gives.
+        Result of the photograph.
     place : EdgePlace
         Where the edge was cut out.
     side : {0, 1}
@@ -116,7 +116,7 @@ def edge_shapes(
     logged_mm : float or None
         The reading, mm.
     units : {"mm", "inch"}, optional
-        The rope's units, for what is written beside the lines.
+        The rope's units, for the labels of the lines.
     """
     line = (marks.crown_left_px, marks.crown_right_px)[side]
     outline = (marks.left_px, marks.right_px)[side]
@@ -150,14 +150,14 @@ def edge_shapes(
 
 
 def _apart(differ_mm: float, units: Units) -> str:
-    """Return in words how far the logged jaw lies from the photograph's."""
+    """Return the distance of the logged jaw from the photograph's, in words."""
     apart = length_text(abs(differ_mm), units=units)
     if float(apart.split()[0]) == 0:
         return "at the same place"
     return f"{apart} {'outside' if differ_mm > 0 else 'inside'}"
 
 
-# A magnified edge is 3 mm high: a scale of 1 mm in tenths fits, or one of 0.05 in in hundredths.
+# Rulers that fit a magnified edge: 1 mm in tenths, or 0.05 in in hundredths.
 _RULERS: dict[Units, tuple[float, int, str]] = {
     "mm": (1.0, 10, "1 mm"),
     "inch": (0.05 * PER_INCH, 5, "0.05 in"),
@@ -177,7 +177,7 @@ def _ruler(wide_px: float, high_px: float, units: Units) -> Shape:
 
 
 def _across_the_cut(begin: PointPx, end: PointPx) -> tuple[PointPx, PointPx]:
-    """Return the line through two points from the cut's left to its right."""
+    """Return the line through two points, from the left of the cut to its right."""
     wide = EDGE_MM[0] * EDGE_PX_PER_MM
     rise = (end[1] - begin[1]) / (end[0] - begin[0]) if end[0] != begin[0] else 0.0
     return (0.0, begin[1] - rise * begin[0]), (wide, begin[1] + rise * (wide - begin[0]))
@@ -186,18 +186,18 @@ def _across_the_cut(begin: PointPx, end: PointPx) -> tuple[PointPx, PointPx]:
 def legend_of(
     estimate: Estimate, comparison: Comparison | None, units: Units = "mm"
 ) -> list[tuple[Look, str]]:
-    """Return how the lines are explained, with their figures in the rope's units."""
+    """Return the legend of the lines, with their figures in the rope's units."""
     shown = diameter_words(estimate.diameter_mm, estimate.u_mm, units)
     lines: list[tuple[Look, str]] = [
-        ("by hand", f"photograph, edge by hand {shown} (dotted)")
+        ("by hand", f"photograph, edge moved by hand: {shown} (dotted)")
         if is_by_hand(estimate)
-        else ("photograph", f"photograph {shown} (solid)")
+        else ("photograph", f"photograph: {shown} (solid)")
     ]
     if comparison is not None:
         lines.append(
             (
                 "logged",
-                f"logged {comparison.typed} = "
+                f"logged: {comparison.typed} = "
                 f"{diameter_words(comparison.gauge_mm, comparison.u_gauge_mm, units)} (dashed)",
             )
         )
@@ -206,7 +206,7 @@ def legend_of(
 
 
 def budget_shares(estimate: Estimate) -> list[tuple[str, float]]:
-    """Return the budget by quantity with each one's share, largest first."""
+    """Return the budget's quantities with their shares, largest first."""
     summed: dict[str, float] = {}
     for term, share in shares(estimate.budget):
         summed[term.quantity] = summed.get(term.quantity, 0.0) + share
@@ -214,9 +214,9 @@ def budget_shares(estimate: Estimate) -> list[tuple[str, float]]:
 
 
 def gauge_words(gauge: Gauge | None, opened: OpenInspection) -> str:
-    """Return what is known about a gauge, as one line."""
+    """Return what is known about a gauge in one line."""
     if gauge is None:
-        return "no gauge data: enter the gauge with its readings"
+        return "gauge not known: enter it under Gauges and phones"
     units = opened.rope.units
     due = ""
     if gauge.calibration_due is not None:
@@ -231,7 +231,7 @@ def gauge_words(gauge: Gauge | None, opened: OpenInspection) -> str:
 
 
 def neighbour_rows(opened: OpenInspection, assessment: Assessment, station: int) -> list[list[str]]:
-    """Return station, place, and mean by photograph and by gauge: this one and those beside it."""
+    """Return station, position, and mean by photographs and by gauge, with the neighbours."""
     placed = sorted(opened.inspection.stations, key=lambda station: station.position_m)
     numbers = [one.number for one in placed] or sorted(
         {result.station for result in opened.results if result.station is not None}
@@ -250,13 +250,13 @@ def neighbour_rows(opened: OpenInspection, assessment: Assessment, station: int)
         for known in (by_photograph, read):
             one = known.get(number)
             figures.append("" if one is None else with_u(one.mean_mm, one.u_mean_mm, units))
-        mark = " ◀ this one" if number == station else ""
+        mark = " ◀ this station" if number == station else ""
         rows.append([f"{number}{mark}", where.get(number, ""), *figures])
     return rows
 
 
 def earlier_rows(assessment: Assessment, station: int) -> list[list[str]]:
-    """Return day, direction and reading of earlier inspections at the same station."""
+    """Return date, direction and reading of earlier inspections at the same station."""
     units = assessment.log.rope.units
     return [
         [f"{then.inspection.on:%Y-%m-%d}", f"{reading.view_deg}°", figure(reading.value_mm, units)]
@@ -267,6 +267,6 @@ def earlier_rows(assessment: Assessment, station: int) -> list[list[str]]:
 
 
 def refused_spots(refusal: Refusal) -> list[Shape]:
-    """Return rings around what a refusal points at."""
+    """Return rings around the spots that a refusal points to."""
     spots = tuple(finding.spot_px for finding in refusal.findings if finding.spot_px is not None)
     return [Shape("spot", spots, "look here")] if spots else []

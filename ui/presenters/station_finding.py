@@ -1,4 +1,4 @@
-"""One station as the reviewer needs it at a glance: what was found, in one line, and last time."""
+"""One station at a glance for the reviewer: its finding in one line, and the figures last time."""
 
 from __future__ import annotations
 
@@ -19,28 +19,28 @@ from ui.text import as_minus
 from vision.results import Estimate, Refusal
 
 Tone = Literal["odd", "open", "calm"]
-BESIDE = 1  # neighbours on either side that are told
-# The screening's first sentence repeats the figures that stand in the lead already.
+BESIDE = 1  # neighbours shown on either side
+# The screening's first sentence, whose figures are already in the lead.
 # Records also hold findings with the older wording ("where").
 _FIGURES = re.compile(r"^\S+ was logged, (?:but|where) .+? mm\. (?=[A-Z])")
 
 
 @dataclass(frozen=True, slots=True)
 class StationFinding:
-    """What was found at a station.
+    """The findings at a station.
 
     Parameters
     ----------
     lead : str
-        In one line.
+        The main finding in one line.
     more : tuple of str
-        What explains it, with its odds, and what else was found, a line each.
+        Explanations with their odds, and further findings, one line each.
     remedies : tuple of str
         What to do.
     tone : {"odd", "open", "calm"}
         Whether something disagrees, something is missing, or nothing stands out.
     loss : bool
-        Whether the rope may have lost section there; then what to do is told, always.
+        Whether the rope may have lost section there; the remedies are then always shown.
     """
 
     lead: str
@@ -52,12 +52,12 @@ class StationFinding:
 
 @dataclass(frozen=True, slots=True)
 class StripEntry:
-    """A station in the strip at the side.
+    """A station in the list at the side.
 
     Parameters
     ----------
     name, mark, words : str
-        Which, a sign for its state, and the state in a word or two.
+        Its name, a sign for its state, and the state in one or two words.
     """
 
     name: str
@@ -66,7 +66,7 @@ class StripEntry:
 
 
 def doubted(item: ReviewItem, views: list[StationView]) -> StationView | None:
-    """Return the direction that the finding is about, or that disagrees most; None if none does."""
+    """Return the direction of the finding, or the one that disagrees most; None if none does."""
     compared = [view for view in views if view.comparison is not None]
     named = [view for view in compared if item.findings and view.view_deg == item.view_deg]
     odd = [view for view in compared if _word(view) in ("disagrees", "doubtful")]
@@ -86,39 +86,39 @@ def _word(view: StationView) -> str:
 def station_finding(
     item: ReviewItem, views: list[StationView], units: Units = "mm"
 ) -> StationFinding:
-    """Return what was found at a station, the figures first.
+    """Return the findings at a station, the figures first.
 
     Parameters
     ----------
     item : ReviewItem
         The station, with its findings.
     views : list of StationView
-        Its photographs with what was logged.
+        Its photographs with the logged readings.
     units : {"mm", "inch"}, optional
         The rope's units.
     """
-    odd = doubted(item, views)
-    open_ones = [logged.finding for logged in item.findings if not logged.settled_by]
-    findings = open_ones or [logged.finding for logged in item.findings]
-    said = [finding.seen for finding in findings]
+    doubtful = doubted(item, views)
+    unsettled = [logged.finding for logged in item.findings if not logged.settled_by]
+    findings = unsettled or [logged.finding for logged in item.findings]
+    sentences = [finding.seen for finding in findings]
     lost = [finding for finding in findings if asks_for_a_look_at_the_rope(finding)]
     loss = bool(lost)
-    # where the rope has to be looked at first, nothing stands before that
+    # if the rope itself must be examined first, no other remedy is shown
     remedies = tuple(dict.fromkeys(in_units(one.remedy, units) for one in lost or findings))
-    if odd is not None and _word(odd) in ("disagrees", "doubtful"):
-        one = _compared(odd)
+    if doubtful is not None and _word(doubtful) in ("disagrees", "doubtful"):
+        one = _compared(doubtful)
         lead = (
-            f"{one.view_deg}°: {one.typed} was logged, the photograph says "
+            f"{one.view_deg}°: {one.typed} logged, the photograph shows "
             f"{diameter_words(one.photo_mm, one.u_photo_mm, units)}"
         )
-        more = [_FIGURES.sub("", words) for words in said]
+        more = [_FIGURES.sub("", words) for words in sentences]
         more = [words for words in more if not words.startswith("Photograph ")] or more
         more = [in_units(words, units) for words in more]
         return StationFinding(lead, tuple(more), remedies, "odd", loss)
     if findings:
         calm = all(finding.code in (*GAPS, "photograph-refused") for finding in findings)
         tone: Tone = "open" if calm else "odd"
-        first, *others = (in_units(words, units) for words in said)
+        first, *others = (in_units(words, units) for words in sentences)
         return StationFinding(_lead(first), (_rest(first), *others), remedies, tone, loss)
     return StationFinding(_nothing_odd(views), (), (), "calm")
 
@@ -132,21 +132,21 @@ def _rest(seen: str) -> str:
 
 
 def _nothing_odd(views: list[StationView]) -> str:
-    told = []
+    parts = []
     for view in views:
         one = view.comparison
         if one is not None:
-            word = "is not sure enough to tell" if one.word == "cannot say" else one.word
-            told.append(f"{view.view_deg}°: {one.typed} logged, photograph {word}")
+            word = "is too uncertain to tell" if one.word == "cannot say" else one.word
+            parts.append(f"{view.view_deg}°: {one.typed} logged, photograph {word}")
         elif isinstance(view.result, Estimate):
-            told.append(f"{view.view_deg}°: no gauge reading")
+            parts.append(f"{view.view_deg}°: no gauge reading")
         else:
-            told.append(f"{view.view_deg}°: photograph refused")
-    return "; ".join(told) or "No photograph here: nothing to hold the readings against"
+            parts.append(f"{view.view_deg}°: photograph refused")
+    return "; ".join(parts) or "No photograph here to compare with the readings"
 
 
 def figure_line(view: StationView, units: Units = "mm") -> tuple[str, str]:
-    """Return what stands over a photograph: its figure, and what was logged.
+    """Return the labels on a photograph: its figure and the logged reading.
 
     Examples
     --------
@@ -171,7 +171,7 @@ def strip_entry(item: ReviewItem, compared: list[Comparison], units: Units = "mm
         return StripEntry(item.name, "●", "changed since")
     if not item.waits:
         overruled = item.decision is not None and item.decision.state == "overruled"
-        return StripEntry(item.name, "✓", "overruled" if overruled else "stands")
+        return StripEntry(item.name, "✓", "overruled" if overruled else "accepted")
     codes = [logged.finding.code for logged in item.findings if not logged.settled_by]
     disagree = [one for one in mine if one.word == "disagrees"]
     if codes and disagree:
@@ -186,18 +186,18 @@ def strip_entry(item: ReviewItem, compared: list[Comparison], units: Units = "mm
     if codes and set(codes) <= set(GAPS):
         return StripEntry(item.name, "–", "incomplete")
     if codes:
-        return StripEntry(item.name, "?", "look")
+        return StripEntry(item.name, "?", "check")
     if not mine:
         return StripEntry(item.name, "–", "not compared")
     unsure = any(one.word == "cannot say" for one in mine)
-    return StripEntry(item.name, "○", "can't say" if unsure else "agrees")
+    return StripEntry(item.name, "○", "can't tell" if unsure else "agrees")
 
 
 def last_time(assessment: Assessment, station: int) -> str:
-    """Return what was found at the same station last time; empty where nothing was.
+    """Return the figures of the same station last time; empty if there are none.
 
-    Gauge readings and photographs each by direction, and how far the station's mean has moved
-    since, from the same kind of figure.
+    Gauge readings and photographs by direction, and the change in the station's mean since then
+    from the same source.
     """
     units = assessment.log.rope.units
     for then in reversed(assessment.log.earlier):
@@ -230,7 +230,7 @@ def last_time(assessment: Assessment, station: int) -> str:
 
 
 def photographed_before(assessment: Assessment, station: int) -> str | None:
-    """Return the newest earlier inspection in which a photograph of the station gave a figure."""
+    """Return the latest earlier inspection in which a photograph of the station gave a figure."""
     for then in reversed(assessment.log.earlier):
         if any(isinstance(one, Estimate) and one.station == station for one in then.results):
             return then.inspection.identity
@@ -240,7 +240,7 @@ def photographed_before(assessment: Assessment, station: int) -> str | None:
 def station_facts(
     opened: OpenInspection, assessment: Assessment, station: int, view: StationView | None
 ) -> list[tuple[str, str]]:
-    """Return name and words of what is told beside the photographs: last time, neighbours, gauge.
+    """Return the facts shown with the photographs: last time, neighbours, gauge, main sources of U.
 
     Parameters
     ----------
@@ -249,11 +249,9 @@ def station_facts(
     station : int
         The station.
     view : StationView or None
-        The direction that is looked at; None for all.
+        The selected direction; None for all.
     """
-    facts = [
-        ("Last time", last_time(assessment, station) or "this station was not measured before")
-    ]
+    facts = [("Last time", last_time(assessment, station) or "not measured before")]
     order = [one.station for one in assessment.best]
     if station in order:
         here = order.index(station)
@@ -264,8 +262,8 @@ def station_facts(
         ]
         if near:
             units = opened.rope.units
-            told = " · ".join(f"{one.station}: {figure(one.mean_mm, units)}" for one in near)
-            facts.append(("Neighbours", f"{told} {unit_of(units)}"))
+            means = " · ".join(f"{one.station}: {figure(one.mean_mm, units)}" for one in near)
+            facts.append(("Neighbours", f"{means} {unit_of(units)}"))
     readings = [
         one
         for one in opened.readings
@@ -278,5 +276,5 @@ def station_facts(
     if view is not None and isinstance(view.result, Estimate):
         most = [name for name, share in budget_shares(view.result)[:2] if share >= 0.1]
         if most:
-            facts.append(("Most of U", " · ".join(most)))
+            facts.append(("Main sources of U", " · ".join(most)))
     return facts

@@ -1,4 +1,4 @@
-"""Stations of a rope over its inspections, and how near each is to its limit."""
+"""Trends of a rope's stations over its inspections, and how near each is to its limit."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from vision.uncertainty import combined_u_mm
 
 @dataclass(frozen=True, slots=True)
 class StationTrend:
-    """One station over the inspections of its rope.
+    """The history of one station over the inspections of its rope.
 
     Parameters
     ----------
@@ -28,16 +28,16 @@ class StationTrend:
     station : int
         Station number.
     source : {"photographs", "gauge"}
-        What the line is drawn through; the two are never mixed, because what differs between
-        them would pass for wear.
+        The source of the fitted figures. The two are never mixed, because a difference between
+        them would look like wear.
     data : History
-        What is drawn.
+        Data of the chart.
     line : Trend or None
-        The line; None with fewer than three inspections.
+        The fitted line; None with fewer than three inspections.
     met : TimeToLimit or None
-        When the line meets the highest lower limit; None without line or limit.
+        When the line reaches the highest lower limit; None without a line or limit.
     words : str
-        All of it in sentences.
+        All of this in sentences.
     """
 
     rope: str
@@ -50,7 +50,7 @@ class StationTrend:
 
     @property
     def last_mm(self) -> float:
-        """The last figure, mm."""
+        """The latest figure, mm."""
         return self.data.figures[-1].mean_mm
 
     @property
@@ -62,7 +62,7 @@ class StationTrend:
 
 
 def station_trends(assessments: Iterable[Assessment]) -> list[StationTrend]:
-    """Return every station that two inspections or more of its rope hold."""
+    """Return the trend of every station measured in at least two inspections of its rope."""
     by_rope: dict[str, list[Assessment]] = {}
     for assessment in assessments:
         by_rope.setdefault(assessment.log.rope.identity, []).append(assessment)
@@ -109,7 +109,7 @@ def _trend(
     try:
         line = trend(points)
     except ValueError as reason:
-        why = f"No line is drawn: {reason}"
+        why = f"No line was fitted: {reason}"
     data = replace(
         history(station, line, limits=limits),
         figures=tuple(_dated(point) for point in points),
@@ -117,9 +117,9 @@ def _trend(
     )
     least = max((limit.value_mm for limit in limits if limit.side == "least"), default=None)
     met = None if line is None or least is None else time_to_limit(line, least)
-    by = "by the gauge" if source == "gauge" else "by photographs"
+    by = "by gauge" if source == "gauge" else "by photographs"
     units = last.log.rope.units
-    summary = f"Station {station} {by}: last {length_text(points[-1].mean_mm, units=units)}."
+    summary = f"Station {station} {by}: latest {length_text(points[-1].mean_mm, units=units)}."
     if line is not None:
         low, high = line.rate_interval
         summary += (
@@ -127,7 +127,7 @@ def _trend(
             f"(95 % interval {rate_words(low, units)} to {rate_words(high, units)})."
         )
     if station in last.doubted:
-        why += " An entry of this station has to be checked, and the line rests on it."
+        why += " The line depends on an entry of this station that must be checked."
     return StationTrend(
         rope,
         station,
@@ -148,7 +148,7 @@ def _dated(point: TrendPoint) -> DatedDiameter:
 
 
 def nearest_first(trends: Iterable[StationTrend]) -> list[StationTrend]:
-    """Return stations in the order in which they may meet their limit, then by the room left."""
+    """Return stations by when they may reach their limit, then by their margin."""
 
     def key(trend: StationTrend) -> tuple[float, float]:
         day = trend.met.earliest if trend.met is not None else None
@@ -159,7 +159,7 @@ def nearest_first(trends: Iterable[StationTrend]) -> list[StationTrend]:
 
 
 def trend_row(trend: StationTrend, units: Units = "mm") -> list[str]:
-    """Return rope, station, source, last figure, rate, limit, and when it may be met, as text."""
+    """Return rope, station, source, latest figure, rate, limit and earliest date, as text."""
     rate = "needs three inspections"
     if trend.line is not None:
         low, high = trend.line.rate_interval

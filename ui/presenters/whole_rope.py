@@ -11,7 +11,7 @@ from ui.lengths import diameter_words, with_u
 
 
 def whole_rope(assessment: Assessment) -> list[str]:
-    """Return the measured diameter of the whole rope from each source, or why there is none."""
+    """Return the whole rope's measured diameter from each source, or why there is none."""
     units = assessment.log.rope.units
     sentences = []
     for source, measured in _by_source(assessment):
@@ -22,7 +22,7 @@ def whole_rope(assessment: Assessment) -> list[str]:
         sentences.append(
             f"By {source}: measured diameter "
             f"{diameter_words(measured.mean_mm, measured.u_mean_mm, units)} "
-            f"({measured.mean_pct:+z.1f} % to nominal), largest difference of the readings "
+            f"({measured.mean_pct:+z.1f} % from nominal), largest difference between readings "
             f"{diameter_words(measured.largest_difference_mm, measured.u_difference_mm, units)} "
             f"({measured.difference_pct:.1f} % of nominal), from stations {numbers}."
         )
@@ -30,13 +30,13 @@ def whole_rope(assessment: Assessment) -> list[str]:
 
 
 WHOLE_ROPE_HEADS = [
-    "measured by", "measured diameter ± U mm", "to nominal", "largest difference ± U mm",
-    "of nominal", "from stations",
+    "measured by", "measured diameter ± U mm", "from nominal", "largest difference ± U mm",
+    "of nominal", "stations",
 ]  # fmt: skip
 
 
 def whole_rope_rows(assessment: Assessment) -> list[list[str]]:
-    """Return the same as rows under `WHOLE_ROPE_HEADS`, one for each source that has it."""
+    """Return the same as rows under `WHOLE_ROPE_HEADS`, one for each source with a result."""
     units = assessment.log.rope.units
     return [
         [
@@ -63,7 +63,7 @@ def _by_source(assessment: Assessment) -> Iterator[tuple[str, MeasuredDiameter |
 
 
 def group_of(sections: Sequence[Section], nominal_mm: float) -> MeasuredDiameter | str:
-    """Return the measured diameter that sections form together, or why they form none."""
+    """Return the measured diameter of sections together, or why there is none."""
     try:
         return measured_diameter(sections, nominal_mm=nominal_mm)
     except ValueError as wrong:

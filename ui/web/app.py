@@ -1,4 +1,4 @@
-"""The pages and their order; each lies in a file of its own under screens/."""
+"""The menu of screens, in order; each screen is a file under screens/."""
 
 import streamlit as st
 
@@ -28,7 +28,7 @@ SECTIONS = {
     ],
 }
 
-# drawn here, because the browser would ask another address for an icon by name
+# inline, because the browser would fetch a named icon from another address
 ICON = """<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 32 32"><g fill="none"
 stroke="#0B5FA5" stroke-width="4"><path d="M4 3v26M28 3v26"/><circle cx="16" cy="16" r="9"/></g>
 </svg>"""
@@ -59,7 +59,7 @@ with show_errors():
         show_uploads()
 with show_errors():
     if "sheet" in may:
-        enter_typed()  # also on the way from the sheet to another screen
+        enter_typed()  # also when the user leaves the sheet for another screen
 with show_errors():
     run_screen(chosen.url_path or "start", chosen)
 preserve_widgets()

@@ -1,8 +1,9 @@
-"""The pages' server, started by `ropephoto page`: Streamlit with `ui.web.page.security` before it.
+"""The pages' server, started by `ropephoto page`: Streamlit behind `ui.web.page.security`.
 
-What every screen needs is loaded before the server answers, or the first person would wait for it.
+Everything the screens need is loaded before the server answers, so that the first user does not
+wait for it.
 """
-# ruff: noqa: E402  (another release of Streamlit may lack what the rest would import)
+# ruff: noqa: E402  (another Streamlit release may lack names that the later imports need)
 
 import gc
 from pathlib import Path
@@ -11,8 +12,8 @@ from ui.web.page.streamlit_internals import require_tested_version
 
 require_tested_version()
 
-import altair  # noqa: F401  (two people's first pages at once would each find the other's half of it)
-import pandas  # noqa: F401  (likewise; Streamlit and Altair load it on their own first use)
+import altair  # noqa: F401  (two first pages at once would each see it half imported)
+import pandas  # noqa: F401  (likewise; Streamlit and Altair import it on first use)
 import streamlit as st
 from starlette.middleware import Middleware
 
@@ -25,9 +26,9 @@ from ui.web.phone.routes import ROUTES as PHONES
 from vision.apart import start_child
 
 patch_download_handler()
-start_child()  # it loads what measuring needs beside us
+start_child()  # loads the measuring code in a process of its own
 gc.collect()
-gc.freeze()  # what is loaded now stays: no search for garbage need look at it again
+gc.freeze()  # everything loaded so far stays: later collections can skip it
 start_worker(open_for_queue)
 app = st.App(
     Path(__file__).with_name("app.py"),

@@ -1,4 +1,4 @@
-"""Parts of a page with a browser side of their own: photographs with lines and handles, charts.
+"""Parts of a page with their own browser code: photographs with lines and handles, charts.
 
 May import `ui.presenters`.
 """

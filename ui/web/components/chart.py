@@ -1,4 +1,4 @@
-"""Charts on the page: each is made once for its data, then taken from the cache."""
+"""Charts on the page: each is made once for its data and then cached."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ import streamlit as st
 from inspection.model.rope import Units
 from ui.web.page.units import page_units
 
-# One look in both themes: the letters are dark, since a dark page shows charts on white paper.
+# The same style in both themes: text is dark, because a dark page shows charts on white.
 INK, FAINT = "#31333F", "#4A4C57"
 STYLE = {
     "font": "Source Sans, sans-serif",
@@ -34,35 +34,35 @@ def show_chart(
     width: int | str = "stretch",
     units: Units | None = None,
 ) -> None:
-    """Show a chart that a pure function makes of plain data.
+    """Show a chart made from plain data by a pure function.
 
     Parameters
     ----------
     make : callable
         From `ui.charts.rope` or `ui.charts.checks`.
     data : object
-        What it draws; frozen values, because they are the key of the cache.
+        The data; frozen values, because they are the cache key.
     words : str
-        What is to be seen, for those who can't.
+        Text alternative for screen readers.
     width : int or {"stretch", "content"}, optional
-        How wide it is shown.
+        Width on the page.
     units : {"mm", "inch"}, optional
-        What lengths are drawn in; the page's unless another rope is shown.
+        Units of lengths; the page's units by default.
     """
     spec = chart_spec(make.__name__, data, units or page_units(), make)
     shown = {**spec, "config": {**spec.get("config", {}), **STYLE}}
-    if st.context.theme.type == "dark":  # lines and words are chosen for a light ground
+    if st.context.theme.type == "dark":  # colours are chosen for a light background
         shown |= PAPER
     st.vega_lite_chart(shown, alt=words, width=cast(Any, width), theme=None)
 
 
 @st.cache_data(max_entries=256, show_spinner=False)
 def chart_spec(name: str, data: Any, units: Units, _make: Callable[..., Any]) -> dict[str, Any]:
-    """Return a chart as the page draws it; a chart takes longer to make than to draw."""
-    del name  # name, data and units are the key
-    from altair.utils.schemapi import debug_mode  # by now it is loaded
+    """Return a chart's specification; making it takes longer than drawing it."""
+    del name  # name, data and units are the cache key
+    from altair.utils.schemapi import debug_mode  # already loaded by now
 
-    # the charts are ours and tested: looking at each part takes as long again
+    # our charts are tested: validating every part would double the time
     with debug_mode(False):
         made: dict[str, Any] = _make(data, units).to_dict(validate=False)
     return made

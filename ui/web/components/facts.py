@@ -1,4 +1,4 @@
-"""Names and values, a pair a line: what is known of a rope, short enough to be read at a glance."""
+"""Names and values, one pair per line: what is known about a rope, at a glance."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ padding:0!important}
 
 
 def show_facts(pairs: Sequence[tuple[str, str]]) -> None:
-    """Show names with their values; every text is escaped."""
+    """Show names with their values as escaped text."""
     listed = "".join(
         f"<dt>{html.escape(name)}</dt><dd>{html.escape(value)}</dd>" for name, value in pairs
     )

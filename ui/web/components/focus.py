@@ -1,4 +1,4 @@
-"""The cursor in a field that has just appeared, so that a key can be followed by typing."""
+"""Focus for a field that has just appeared, so that the user can type straight after a key."""
 
 from __future__ import annotations
 
@@ -19,5 +19,5 @@ _component = st.components.v2.component("focus_field", html="<i hidden></i>", js
 
 
 def focus_field(label: str, *, turn: str, key: str) -> None:
-    """Put the cursor into the field of this label, once for each `turn`."""
+    """Put the cursor into the field with this label, once for each `turn`."""
     _component(data={"label": label, "turn": turn}, key=key, height=1)

@@ -1,4 +1,4 @@
-"""A component of our own from the files that bear its name."""
+"""Custom components, built from the files named after them."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ _HERE = Path(__file__).parent
 
 
 def component(name: str, html: str, *, after: tuple[str, ...] = ()) -> Callable[..., Any]:
-    """Return the component of `name`.css and `name`.js; its script comes `after` others' parts."""
+    """Return the component of `name`.css and `name`.js, with the scripts `after` put first."""
     css = _text(f"{name}.css")
     js = "".join(_text(part) for part in (*after, f"{name}.js"))
     made: Callable[..., Any] = st.components.v2.component(name, html=html, css=css, js=js)

@@ -78,7 +78,7 @@ function begin(svg, nav) {
   };
   svg.onpointerup = e => {
     if (!fingers.delete(e.pointerId) || moved > 6 || fingers.size || !svg.labels.length) return;
-    set(svg, svg.next, at(svg, e));                       // a click or a tap sets the chosen point
+    set(svg, svg.next, at(svg, e));                       // a click or tap sets the selected point
     const free = svg.points.findIndex(p => !p);
     if (free >= 0) svg.next = free;
     place(svg); svg.send();

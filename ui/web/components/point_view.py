@@ -1,8 +1,8 @@
-"""A photograph on which points are marked: by mouse, finger, arrow keys or typed numbers.
+"""A photograph on which points are marked with mouse, finger, arrow keys or typed numbers.
 
-Two mounts of one component, as in `ui.web.components.rope_view`: one takes the picture's bytes, the
-other what is drawn on it. Points carry a number that grows with every move, so that an echo of an
-older move never undoes a newer one.
+Two mounts of one component, as in `ui.web.components.rope_view`: one receives the picture's bytes,
+the other what is drawn on it. Points carry a number that grows with every move, so that an echo of
+an older move never undoes a newer one.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ _component = component(
 
 
 def send_photograph(name: str, jpeg: bytes, *, key: str) -> None:
-    """Send a picture to the page under its name; one that is there already is not sent again."""
+    """Send a picture to the page under its name, unless the page already has it."""
     _component(data=packed({name: jpeg}), key=key, height=1)
 
 
@@ -35,22 +35,23 @@ def mark_points(
     words: str,
     pairs: Sequence[tuple[int, int]] = (),
 ) -> list[PointPx | None]:
-    """Show a picture on which each labelled point can be set and moved; return where they are.
+    """Show a picture on which labelled points can be set and moved; return their positions.
 
     Parameters
     ----------
     picture : str
         Name under which it was sent.
     size : (width, height)
-        Size of the photograph, px: points are told in it, whatever the picture's own size.
+        Size of the photograph, px: the coordinate system of the points, whatever the picture's
+        own size.
     labels : sequence of str
-        What each point is.
+        Label of each point.
     key : str
         Key of this mount.
     words : str
-        What is to be done, for those who can't see it.
+        Instructions for screen readers.
     pairs : sequence of (int, int), optional
-        Points that are tied by a line.
+        Points joined by a line.
     """
     points = points_of(picture, len(labels), key=key)
     edit = st.session_state.get(key, {}).get("edit") or {}
@@ -68,7 +69,7 @@ def mark_points(
 
 
 def points_of(picture: str, count: int, *, key: str) -> list[PointPx | None]:
-    """Return the points as they stand on a picture; None for each that is not set."""
+    """Return the current points on a picture; None for each that is not set."""
     edit = (st.session_state.get(key) or {}).get("edit") or {}
     places = edit.get("points") or []
     if edit.get("picture") != picture or len(places) != count:
@@ -77,7 +78,7 @@ def points_of(picture: str, count: int, *, key: str) -> list[PointPx | None]:
 
 
 def set_points(picture: str, points: Sequence[PointPx | None], *, key: str) -> None:
-    """Set the points from the program's side; to be called before the component is drawn."""
+    """Set the points from Python; call this before the component is drawn."""
     state = st.session_state.get(key) or {}
     seq = ((state.get("edit") or {}).get("seq") or 0) + 1
     places = [None if point is None else list(point) for point in points]

@@ -1,6 +1,6 @@
 const pictures = (window.__ropePictures ??= new Map());
 
-// Sizes that must not grow with the photograph: letters, dots, handles.
+// Sizes that do not scale with the photograph: text, dots, handles.
 function scale(svg) {
   const k = svg.view[2] / (svg.clientWidth || 700);
   svg.k = k;
@@ -105,7 +105,7 @@ function handles(svg, data, setStateValue) {
   });
 }
 
-function looking(svg) {                                   // pan and zoom; once for each picture
+function looking(svg) {                                   // pan and zoom; set up once for each view
   const fingers = new Map();
   let gap = 0;
   svg.onpointerdown = e => { fingers.set(e.pointerId, [e.clientX, e.clientY]); gap = 0; };
@@ -152,7 +152,7 @@ function buttons(svg, nav, data) {
     ['Zoom out', () => zoomed(svg, 1.7, ...middle())],
     ['Whole photograph', () => zoomed(svg, 1e6, ...middle())],
     ['Rope', () => { svg.view = [...svg.home]; scale(svg); }],
-  ].slice(0, data.home[2] < data.size[0] ? 4 : 3)) {       // without a part to begin with: no way back to it
+  ].slice(0, data.home[2] < data.size[0] ? 4 : 3)) {       // 'Rope' only if a part is shown at first
     const button = nav.appendChild(document.createElement('button'));
     button.type = 'button'; button.onclick = act;
     button.textContent = data.over.length ? SHORT[words] : words;
@@ -185,7 +185,7 @@ export default function ({parentElement: root, data, setStateValue}) {
   if (!fresh && (svg.held !== undefined || data.seq < (svg.seq ?? 0))) return stop;   // held, or an echo
   svg.seq = data.seq;
   svg.size = data.size;
-  svg.setAttribute('role', data.handles.length ? 'group' : 'img');   // a picture holds nothing to move
+  svg.setAttribute('role', data.handles.length ? 'group' : 'img');   // 'img' hides its children from screen readers
   svg.setAttribute('aria-label', data.words);
   nav.setAttribute('aria-label', 'Zoom: ' + data.words);
   svg.image.setAttribute('width', data.size[0]);

@@ -1,9 +1,9 @@
-"""The photograph on the page: pictures, lines drawn on them, and handles that run on a track.
+"""The photograph on the page: pictures, lines drawn on them, and handles that move on a track.
 
-Two mounts of one component. The first takes pictures as bytes, so they cross the wire once and
-have no address that a stranger could ask for; the second takes what is drawn on them. Handles
-move along a track (along the rope, or across an edge) by mouse, finger or arrow keys. Every move
-carries a number that grows: without it the answer to an older move would undo a newer one.
+Two mounts of one component. The first receives pictures as bytes, so they are sent once and have
+no address that others could request; the second receives what is drawn on them. Handles move along
+a track (along the rope, or across an edge) with mouse, finger or arrow keys. Every move carries a
+growing number: without it the answer to an older move would undo a newer one.
 """
 
 from __future__ import annotations
@@ -38,17 +38,18 @@ class PhotoView:
     size : (width, height)
         Size of the picture's coordinates, px; the picture itself may be smaller.
     words : str
-        What is to be seen, for those who can't.
+        Text alternative for screen readers.
     shapes, legend, handles : sequence
-        What is drawn, how it is explained below, and what can be moved.
+        What is drawn, its legend below the picture, and what can be moved.
     home : (x, y, width, height) or None
         The part shown at first, px; None for all of it.
     zoom : bool
-        Offer buttons, wheel and pinch.
+        Offer buttons, wheel and pinch for zooming.
     pixels : bool
         Show the camera's pixels as squares.
     over : sequence of (str, bool)
-        Words over the picture, and whether each is odd; the buttons lie over it, too, then.
+        Labels over the picture, and whether each is highlighted; the buttons are then also placed
+        over the picture.
     """
 
     picture: str
@@ -64,7 +65,7 @@ class PhotoView:
 
 
 def send_pictures(pictures: Mapping[str, bytes], *, key: str) -> None:
-    """Send pictures to the page under their names; one that is there already is not sent again.
+    """Send pictures to the page under their names, except those that the page already has.
 
     Parameters
     ----------
@@ -77,31 +78,31 @@ def send_pictures(pictures: Mapping[str, bytes], *, key: str) -> None:
 
 
 def packed(pictures: Mapping[str, bytes]) -> bytes:
-    """Return pictures as one block: length of the heading, heading as JSON, then the bytes.
+    """Return pictures as one block: length of the header, header as JSON, then the bytes.
 
     Examples
     --------
     >>> packed({"a": b"xyz"})[4:]
     b'[["a", 3]]xyz'
     """
-    heading = json.dumps([[name, len(data)] for name, data in pictures.items()]).encode()
-    return struct.pack("<I", len(heading)) + heading + b"".join(pictures.values())
+    header = json.dumps([[name, len(data)] for name, data in pictures.items()]).encode()
+    return struct.pack("<I", len(header)) + header + b"".join(pictures.values())
 
 
 def show_view(view: PhotoView, *, key: str) -> list[float] | None:
-    """Show a picture with what is drawn on it; return where the handles were moved to.
+    """Show a picture with everything drawn on it; return the positions of its handles.
 
     Parameters
     ----------
     view : PhotoView
-        The picture, sent before by `send_pictures`, and what is drawn on it.
+        The picture, already sent by `send_pictures`, and what is drawn on it.
     key : str
-        Key of this mount; the same handles keep their places under it.
+        Key of this mount; the same handles keep their positions under it.
 
     Returns
     -------
     at : list of float or None
-        Places of the handles on their tracks; None while nobody moved one.
+        Positions of the handles on their tracks; None as long as none has been moved.
     """
     edit = _edit(key)
     moved = edit["at"] if edit and len(edit["at"]) == len(view.handles) else None

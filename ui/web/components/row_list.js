@@ -1,4 +1,4 @@
-// Texts of people are set as text, never as markup.
+// Users' text is set as text, never as markup.
 const made = (tag, words, classes) => {
   const one = document.createElement(tag);
   if (words) one.textContent = words;
@@ -9,7 +9,7 @@ const made = (tag, words, classes) => {
 export default function ({ parentElement, data, setTriggerValue }) {
   const list = parentElement.querySelector(".list");
   const shown = JSON.stringify(data);
-  if (list.dataset.shown === shown) return; // the same again: focus stays where it is
+  if (list.dataset.shown === shown) return; // unchanged: keep the focus
   list.dataset.shown = shown;
   const table = made("table");
   table.setAttribute("aria-label", data.title);

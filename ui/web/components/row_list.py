@@ -1,4 +1,4 @@
-"""Rows that open: a table on a desk, a card a row on a phone; by mouse, finger or keyboard."""
+"""Rows that open something: a table on a desktop, one card per row on a phone."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ class ListColumn:
     title : str
         Its heading.
     figures : bool
-        Whether it holds figures, which stand at the right.
+        Whether it holds figures, which are right-aligned.
     """
 
     title: str
@@ -39,11 +39,11 @@ def open_row(
     Parameters
     ----------
     title : str
-        What the list holds, for those who can't see it.
+        Name of the list for screen readers.
     columns : sequence of ListColumn
-        The first one is what a row is called; it opens the row.
+        The first column holds the row's title, which opens the row.
     rows : sequence of (str, sequence of str)
-        Name of a row, and what stands in its cells, as plain text.
+        Name of a row, and the contents of its cells as plain text.
     key : str
         Key of this mount.
     """

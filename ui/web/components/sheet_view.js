@@ -1,14 +1,14 @@
-// The sheet of stations. Its fields are plain inputs that are never drawn anew while they are there,
-// so no key is lost to a page that is being drawn. What was typed and not yet dealt with by the server
-// (field -> text, number that grows, whether the field was left) also lies in the browser's own store:
-// a reload, a cut line or a page that is left early costs no figure.
+// The station sheet. Its fields are plain inputs that are never redrawn while they exist, so no keystroke
+// is lost to a redraw. What was typed and not yet processed by the server (field -> text, growing number,
+// whether the field was left) is also kept in the browser's own storage: a reload, a dropped connection or
+// leaving the page early loses no reading.
 const thumbs = (window.__ropeThumbs ??= new Map());
 const stored = name => { try { return JSON.parse(localStorage.getItem(name)) ?? {}; } catch { return {}; } };
 
-function remember(sheet) {                                // beside what other windows of this person hold
+function remember(sheet) {                                // keeps what this user's other windows have stored
   const others = Object.entries(stored(sheet.store)).filter(([, one]) => one.page !== sheet.page);
   const all = {...Object.fromEntries(others), ...sheet.pending};
-  try { Object.keys(all).length ? localStorage.setItem(sheet.store, JSON.stringify(all)) : localStorage.removeItem(sheet.store); } catch { /* the page holds it */ }
+  try { Object.keys(all).length ? localStorage.setItem(sheet.store, JSON.stringify(all)) : localStorage.removeItem(sheet.store); } catch { /* no storage: kept in the page only */ }
 }
 
 function pageName() {
@@ -28,7 +28,7 @@ function el(tag, attributes, inside) {
 
 function put(node, text) { if (node.textContent !== text) node.textContent = text; node.hidden = !text; }
 
-// What is not answered is said again, ever more seldom: a cut line swallows it without a word.
+// Anything unconfirmed is sent again at growing intervals: a dropped connection loses it silently.
 function send(sheet) {
   const fields = {};
   for (const [name, one] of Object.entries(sheet.pending)) if (one.left) fields[name] = one;
@@ -50,7 +50,7 @@ function later(sheet, since) {
   }, since ? 300 : sheet.wait);
 }
 
-// Every key is kept at once; a field that is left is sent. The number is a time: of two windows the later one counts.
+// Every keystroke is stored at once; a field is sent when it is left. The number is a time: of two windows the later wins.
 function typed(sheet, name, text, more) {
   const seq = Math.max(Date.now(), (sheet.seqs[name] ?? 0) + 1, (sheet.pending[name]?.seq ?? 0) + 1);
   sheet.pending[name] = {page: sheet.page, seq, text, left: false, seen: !!sheet.seen[name], ...more};
@@ -84,15 +84,15 @@ function next(sheet, input, step) {
   if (to) { to.focus(); to.select(); } else input.blur();
 }
 
-// A field shows what the server says, unless its person has typed since.
+// A field shows the server's text unless the user has typed since.
 function settle(sheet, input, name) {
-  input.readOnly = sheet.data.locked;                     // nothing is typed into a closed inspection
+  input.readOnly = sheet.data.locked;                     // a closed inspection takes no entries
   const text = sheet.texts[name] ?? '', mine = sheet.pending[name];
   const want = mine ? mine.text : text;
   if (input.value.trim() !== want && (input !== sheet.root.activeElement || !mine)) input.value = want;
 }
 
-function mark(sheet, name) {                              // beside the field: agreement, or that it is on its way
+function mark(sheet, name) {                              // beside the field: agreement, or that it is being saved
   const word = sheet.marks[name], cell = sheet.cells[name];
   if (!word) return;
   const mine = sheet.pending[name], waits = mine && sheet.root.activeElement?.dataset.field !== name;
@@ -114,13 +114,13 @@ function ask(sheet, box, name, state) {
   el('span', {}, box).textContent = state.words;
   const text = () => sheet.texts[name] ?? '';
   const button = (words, act) => { const b = el('button', {type: 'button'}, box); b.textContent = words; b.onclick = act; };
-  if (state.asks === 'sure') button('Yes, enter it', () => typed(sheet, name, text(), {left: true, sure: true}));
+  if (state.asks === 'sure') button('Yes, it is correct', () => typed(sheet, name, text(), {left: true, sure: true}));
   if (state.asks === 'reason') {
     const why = el('input', {type: 'text', 'aria-label': 'Reason', list: 'reasons', placeholder: 'reason'}, box);
-    why.value = 'typed wrong';
+    why.value = 'mistyped';
     why.onfocus = () => why.select();
     button(text() ? 'Correct it' : 'Withdraw it', () => typed(sheet, name, text(), {left: true, sure: true, why: why.value}));
-    button('Leave it', () => typed(sheet, name, sheet.standing[name] ?? '', {left: true}));
+    button('Keep the old one', () => typed(sheet, name, sheet.standing[name] ?? '', {left: true}));
   }
 }
 
@@ -142,7 +142,7 @@ function drawCell(sheet, td, cell, row, way) {
     p.link.onclick = e => {
       if (e.metaKey || e.ctrlKey || e.shiftKey) return;
       e.preventDefault();
-      window.__ropePlace = p.link.dataset.place.split('/')[0];   // where to be when one comes back
+      window.__ropePlace = p.link.dataset.place.split('/')[0];   // where to scroll on return
       sheet.setTriggerValue('open', p.link.dataset.place);
     };
   }
@@ -155,7 +155,7 @@ function drawCell(sheet, td, cell, row, way) {
   p.image.alt = '';
   if (picture && p.image.src !== picture) p.image.src = picture;
   put(p.none, cell.photo ? '' : 'no photograph');
-  put(p.mm, cell.hidden ? 'hidden' : cell.figure || (cell.photo ? 'no figure' : ''));
+  put(p.mm, cell.hidden ? 'hidden' : cell.figure || (cell.photo ? 'no diameter' : ''));
   p.mm.classList.toggle('quiet', cell.hidden || !cell.figure);
   put(p.u, cell.hidden ? 'until read' : cell.u ? '± ' + cell.u : '');
   p.figure.hidden = p.mm.hidden;
@@ -167,7 +167,7 @@ function drawCell(sheet, td, cell, row, way) {
   sheet.marks[cell.name] = p.word;
   sheet.seen[cell.name] = !!cell.figure && !cell.hidden;
   mark(sheet, cell.name);
-  put(p.more, [cell.again && cell.again + (cell.was ? ` (it was ${cell.was})` : ''), ...cell.others.map(one => 'also ' + one), cell.note, cell.waits].filter(Boolean).join(' · '));
+  put(p.more, [cell.again && cell.again + (cell.was ? ` (previously ${cell.was})` : ''), ...cell.others.map(one => 'also ' + one), cell.note, cell.waits].filter(Boolean).join(' · '));
   ask(sheet, p.ask, cell.name, cell.state);
 }
 
@@ -178,7 +178,7 @@ function drawRow(sheet, tr, row) {
     p.place = el('td', {class: 'place'}, tr);
     p.position = el('span', {}, p.place);
     p.at = field(sheet, `at/${row.station}`, {class: 'at', inputmode: 'decimal', 'aria-label': `Station ${row.station}: distance along the rope, ${sheet.data.along}`, placeholder: sheet.data.along}, p.place);
-    p.what = field(sheet, `what/${row.station}`, {class: 'what', 'aria-label': `Station ${row.station}: what is there`, placeholder: 'what is there'}, p.place);
+    p.what = field(sheet, `what/${row.station}`, {class: 'what', 'aria-label': `Station ${row.station}: feature there`, placeholder: 'feature'}, p.place);
     p.feature = el('small', {}, p.place);
     p.ask = el('div', {class: 'ask', role: 'status'}, p.place);
     p.mean = el('td', {class: 'mean', 'data-head': 'mean'}, tr);
@@ -249,7 +249,7 @@ function build(root, sheet) {
   sheet.head = el('thead', {}, table);
   sheet.body = el('tbody', {}, table);
   const list = el('datalist', {id: 'reasons'}, main);
-  for (const words of ['typed wrong', 'read again on the rope', 'wrong station or direction']) el('option', {value: words}, list);
+  for (const words of ['mistyped', 'read again on the rope', 'wrong station or direction']) el('option', {value: words}, list);
   const foot = el('div', {class: 'foot'}, main);
   const places = el('button', {type: 'button', 'aria-pressed': 'false'}, foot);
   places.textContent = 'Plan stations';
@@ -259,14 +259,14 @@ function build(root, sheet) {
     const on = main.classList.toggle('planning');
     places.setAttribute('aria-pressed', on); places.textContent = on ? 'Done planning' : 'Plan stations'; more.hidden = !on;
   };
-  const number = el('input', {type: 'text', inputmode: 'numeric', 'aria-label': 'Number of one more station', placeholder: 'station', class: 'few'}, more);
+  const number = el('input', {type: 'text', inputmode: 'numeric', 'aria-label': 'Number of the station to add', placeholder: 'station', class: 'few'}, more);
   const add = el('button', {type: 'button'}, more);
   add.textContent = 'Add station';
   add.onclick = () => {
     const wanted = parseInt(number.value || sheet.data.following, 10);
     if (wanted > 0 && wanted < 1000) { typed(sheet, `row/${wanted}`, 'x', {left: true}); number.value = ''; }
   };
-  const way = el('input', {type: 'text', inputmode: 'numeric', 'aria-label': 'One more direction, degrees', placeholder: 'degrees', class: 'few'}, more);
+  const way = el('input', {type: 'text', inputmode: 'numeric', 'aria-label': 'Direction to add, degrees', placeholder: 'degrees', class: 'few'}, more);
   const turn = el('button', {type: 'button'}, more);
   turn.textContent = 'Add direction';
   turn.onclick = () => {
@@ -275,7 +275,7 @@ function build(root, sheet) {
   };
 }
 
-// What is drawn above a field that somebody types into must not push it, nor the next one, from under a finger.
+// Anything drawn above a field in use must not move it, or the next one, from under a finger.
 function draw(sheet) {
   const field = sheet.root.activeElement, before = field?.getBoundingClientRect().top;
   drawAll(sheet);
@@ -303,7 +303,7 @@ function drawAll(sheet) {
   });
 }
 
-function told(sheet) {                                   // what the server says of every field
+function load(sheet) {                                   // the server's state of every field
   Object.assign(sheet, {texts: {}, standing: {}, cells: {}, seqs: sheet.data.done[sheet.page] ?? {}});
   for (const row of sheet.data.rows) {
     sheet.texts[`at/${row.station}`] = row.position;
@@ -327,8 +327,8 @@ export default function ({parentElement: root, data, setStateValue, setTriggerVa
     build(root, sheet);
   }
   Object.assign(sheet, {data, setStateValue, setTriggerValue});
-  told(sheet);
-  if (sheet.first)                                        // of a page that was loaded anew or closed: said again
+  load(sheet);
+  if (sheet.first)                                        // entries of a page that was reloaded or closed are sent again
     for (const [name, one] of Object.entries(stored(sheet.store)))
       if (one.page === sheet.page || Date.now() - one.seq > 5000) sheet.pending[name] = {...one, page: sheet.page};
   for (const [name, one] of Object.entries(sheet.pending))

@@ -1,8 +1,8 @@
-"""The sheet of stations in the browser: plain fields that lose no key, and thumbnails.
+"""The station sheet in the browser: plain fields that lose no keystroke, and thumbnails.
 
-Two mounts of one component, as in `ui.web.components.rope_view`: one takes the thumbnails' bytes,
-the other what stands in the sheet. The browser keeps what was typed until the server says, by the
-number that came with it, that it was dealt with.
+Two mounts of one component, as in `ui.web.components.rope_view`: one receives the thumbnails'
+bytes, the other the contents of the sheet. The browser keeps what was typed until the server
+confirms, by the number sent with it, that it was processed.
 """
 
 from __future__ import annotations
@@ -23,14 +23,14 @@ _component = component("sheet_view", "<section></section>", after=("view_parts.j
 
 @dataclass(frozen=True, slots=True)
 class TypedPage:
-    """What a browser's page says was typed.
+    """What was typed in one page of a browser.
 
     Parameters
     ----------
     page : str
-        Which page.
+        Identifier of the page.
     fields : tuple of TypedField
-        Fields that were left and, as far as it knows, not dealt with.
+        Fields that the user has left and that, as far as the page knows, are not processed yet.
     """
 
     page: str
@@ -38,12 +38,12 @@ class TypedPage:
 
 
 def send_thumbnails(pictures: Mapping[str, bytes], *, key: str) -> None:
-    """Send thumbnails to the page; one that is there already is not sent again."""
+    """Send thumbnails to the page, except those that it already has."""
     _component(data=packed({f"t-{name}": data for name, data in pictures.items()}), key=key)
 
 
 def typed_page(key: str) -> TypedPage:
-    """Return what the browser says was typed into the sheet of this key."""
+    """Return what was typed in the browser into the sheet with this key."""
     edit: Any = (st.session_state.get(key) or {}).get("edit") or {}
     fields = edit.get("fields") or {}
     return TypedPage(
@@ -62,20 +62,20 @@ def typed_page(key: str) -> TypedPage:
 def show_sheet(
     sheet: StationSheet, draft: SheetDraft, *, inspection: str, key: str, go: int | None
 ) -> str:
-    """Show the sheet; return the place, like "3/90", whose photograph is to be opened.
+    """Show the sheet; return the place, such as "3/90", whose photograph the user opened.
 
     Parameters
     ----------
     sheet : StationSheet
-        What stands in it.
+        Contents of the sheet.
     draft : SheetDraft
-        What was dealt with of each page.
+        The draft, with what was processed from each page.
     inspection : str
         The inspection.
     key : str
-        Key of this mount, and the name under which the browser keeps what was typed.
+        Key of this mount, and the name under which the browser stores what was typed.
     go : int or None
-        The station to be shown first.
+        The station to scroll to at first.
     """
     data = asdict(sheet) | {
         "inspection": inspection,

@@ -1,10 +1,10 @@
-// Whether the page stands still. Whatever is said to the server is answered with the page that the browser
-// shows at that moment. So a link waits until what was typed just before it was dealt with (Streamlit sends
-// that a moment later than the link, and forgets it where both come at once), and what a component says by
-// itself waits until the next page has come: else the person is brought back to the page that they left.
+// Whether the page is settled. The server answers every message with the page that the browser shows at
+// that moment. So a link waits until anything typed just before it has been processed (Streamlit sends that
+// slightly later than the link, and drops it if both arrive together), and a component's own message waits
+// until the next page has arrived: otherwise the user would be taken back to the page just left.
 const LONGEST_WAIT_MS = 10000, LINK_MS = 20, LONGEST_LINK_MS = 2500;
 const way = (window.__ropeWay ??= (() => {
-  const way = {title: '', until: 0, open: new Set()};      // open: what says whether something is not dealt with
+  const way = {title: '', until: 0, open: new Set()};      // open: functions that say whether something is pending
   const leave = () => Object.assign(way, {title: document.title, until: Date.now() + LONGEST_WAIT_MS});
   const follow = (link, since) => setTimeout(() => {
     const waits = [...way.open].some(one => one());

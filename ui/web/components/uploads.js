@@ -1,14 +1,14 @@
-// Photographs on their way to the server. They belong to the window, not to the screen that took them:
-// screens change inside the window, and the sending goes on. Each lies in the browser's own store until
-// the server has said that it is in the record, so that a reload, a cut line or a closed window costs
-// nothing: whatever page of ours is opened next goes on with it.
+// Uploads of photographs. They belong to the window, not to the screen on which they were added: the screen
+// can change while they are sent. Each is kept in the browser's own storage until the server confirms that
+// it is in the record, so nothing is lost by a reload, a dropped connection or a closed window: the next of
+// our pages to open resumes it.
 const AGAIN_MS = 3000, LOCKED_OUT_MS = 15000, DONE_MS = 8000, LONGEST_MS = 200000, TELL_MS = 1500;
-const NEVER = [411, 413, 422];                             // what no second try changes
+const NEVER = [411, 413, 422];                             // a second attempt would not help
 const STORE = 'rope photo check, photographs', TABLE = /\.(csv|tsv|txt|xlsx)$/i;
 
 const el = (tag, inside, text, attributes = {}) => {
   const node = document.createElement(tag);
-  if (text) node.textContent = text;                       // texts of people are text, never markup
+  if (text) node.textContent = text;                       // users' text is never markup
   for (const [name, value] of Object.entries(attributes)) node.setAttribute(name, value);
   inside?.append(node);
   return node;
@@ -45,7 +45,7 @@ function begin() {
     if (!unsent().length) Object.assign(hub, {total: 0, arrived: 0, hashes: [], told: 0});
     hub.notes = [];
     if (!field.many && files.length > 1) {
-      hub.notes.push(`One photograph at a time here: ${files[0].name} was taken. An inspection’s sheet takes many at once.`);
+      hub.notes.push(`Only one photograph at a time here: ${files[0].name} was used. The Stations page accepts several at once.`);
       files = files.slice(0, 1);
     }
     hub.total += files.length;
@@ -53,7 +53,7 @@ function begin() {
       const {owner, by, to, inspection, print_set} = field;
       const item = {id: newName(), owner, by, to, inspection, print_set, name: file.name, file, tries: 0, error: ''};
       const mb = file.size / 1048576;
-      if (mb > field.most_mb) item.error = `It has ${Math.ceil(mb)} MB and at most ${field.most_mb} MB are taken; give the camera’s original JPEG or HEIC file.`;
+      if (mb > field.most_mb) item.error = `It has ${Math.ceil(mb)} MB; the limit is ${field.most_mb} MB. Use the camera’s original JPEG or HEIC file.`;
       else if (!await keep(item)) hub.fragile = true;
       else item.kept = true;
       if (item.error) hub.total -= 1;
@@ -68,7 +68,7 @@ function begin() {
     asked.open('PUT', `/uploads/${item.to}?${new URLSearchParams({by, owner, inspection, print_set, name})}`);
     asked.timeout = LONGEST_MS;
     asked.upload.onprogress = event => { hub.part = event.loaded / event.total; draw(); };
-    asked.onerror = asked.ontimeout = asked.onabort = () => reject(new Error(navigator.onLine ? 'The server does not answer.' : 'There is no connection.'));
+    asked.onerror = asked.ontimeout = asked.onabort = () => reject(new Error(navigator.onLine ? 'The server is not responding.' : 'There is no connection.'));
     asked.onload = () => {
       let told = {error: asked.responseText.slice(0, 200)};
       try { told = JSON.parse(asked.responseText); } catch { /* the door's answers are plain text */ }
@@ -92,13 +92,13 @@ function begin() {
         hub.arrived += 1;
         hub.trouble = '';
         if (item.to === 'photographs') hub.hashes.push(told.sha256);
-        if (told.known && item.tries === 1) hub.notes.push(`${item.name} is in this inspection already.`);
+        if (told.known && item.tries === 1) hub.notes.push(`${item.name} is already in this inspection.`);
         tell();
       } else if (NEVER.includes(status)) {
-        item.error = told.error || 'The server does not take it.';
+        item.error = told.error || 'The server does not accept it.';
         hub.total -= 1;
         if (item.kept) await keep(item);
-      } else throw Object.assign(new Error(told.error || 'The server does not answer.'), {wait: status === 403 || status === 429 ? LOCKED_OUT_MS : AGAIN_MS});
+      } else throw Object.assign(new Error(told.error || 'The server is not responding.'), {wait: status === 403 || status === 429 ? LOCKED_OUT_MS : AGAIN_MS});
       draw();
     }
   }
@@ -119,10 +119,10 @@ function begin() {
     hub.working = false;
     tell();
     draw();
-    if (!hub.trouble && unsent().length) work();           // one that came at the last moment
+    if (!hub.trouble && unsent().length) work();           // added at the last moment
   }
 
-  // The page is drawn anew for the first that arrives, for the last, and now and then between them.
+  // The page is redrawn for the first arrival, for the last, and at intervals in between.
   function tell(since = Date.now()) {
     clearTimeout(hub.telling);
     const now = Date.now(), last = !unsent().length;
@@ -138,17 +138,17 @@ function begin() {
 
   hub.said = () => {
     const left = unsent().length;
-    if (left) return `${hub.arrived} of ${many(hub.total)} arrived, ${left} on the way`;
+    if (left) return `${hub.arrived} of ${many(hub.total)} uploaded, ${left} to go`;
     if (hub.arrived && Date.now() - hub.done < DONE_MS)
-      return hub.hashes.length ? `${many(hub.arrived)} arrived: in the record` : `${many(hub.arrived)} arrived`;
+      return hub.hashes.length ? `${many(hub.arrived)} uploaded and in the record` : `${many(hub.arrived)} uploaded`;
     return '';
   };
   hub.share = () => hub.total ? (hub.arrived + (unsent().length ? hub.part : 0)) / hub.total : 0;
   hub.more = () => {
     if (!unsent().length) return '';
-    const where = hub.fragile ? 'Leave this window open until all have arrived: this browser has no room to keep them.'
-      : 'Go on meanwhile on any page.';
-    return hub.trouble ? `${hub.trouble} ${hub.fragile ? where : 'They are kept in this browser and sent again.'}` : where;
+    const where = hub.fragile ? 'Keep this window open until all are uploaded: this browser has no room to store them.'
+      : 'You can continue on any page.';
+    return hub.trouble ? `${hub.trouble} ${hub.fragile ? where : 'They are kept in this browser and will be sent again.'}` : where;
   };
   hub.refused = () => mine().filter(one => one.error);
   hub.others = () => hub.items.length - mine().length;
@@ -175,7 +175,7 @@ function begin() {
   return hub;
 }
 
-// The line on every page: how many arrived, what was not taken and why.
+// The line on every page: how many were uploaded, which were refused and why.
 function drawLine(main, hub) {
   const said = hub.said(), more = hub.more(), refused = hub.refused(), others = hub.others();
   const shown = JSON.stringify([said, more, refused.map(one => [one.id, one.error]), hub.notes, others]);
@@ -188,23 +188,23 @@ function drawLine(main, hub) {
   const status = el('div', main, '', {role: 'status'});
   if (said) el('b', status, said);
   if (more) {
-    el('progress', status, '', {'aria-label': 'Photographs that have arrived'}).value = hub.share();
+    el('progress', status, '', {'aria-label': 'Photographs uploaded'}).value = hub.share();
     el('p', status, more, hub.trouble ? {class: 'trouble'} : {});
   }
   for (const item of refused) {
     const line = el('div', main, '', {class: 'refused', role: 'alert'});
     const words = el('p', line);
     el('b', words, item.name);
-    words.append(` ${item.error.startsWith(item.name) ? item.error.slice(item.name.length + 1) : `was not taken. ${item.error}`}`);
+    words.append(` ${item.error.startsWith(item.name) ? item.error.slice(item.name.length + 1) : `was not accepted. ${item.error}`}`);
     if (item.kept) el('button', line, 'Try again', {type: 'button'}).onclick = () => hub.again(item);
     el('button', line, 'Remove', {type: 'button', 'aria-label': `Remove ${item.name}`}).onclick = () => hub.remove(item);
   }
   for (const note of hub.notes) el('p', main, note);
   if (hub.notes.length) el('button', main, 'Close', {type: 'button'}).onclick = hub.shut;
-  if (others) el('p', main, `${many(others)} of another login or record wait in this browser; log in as before to send them.`);
+  if (others) el('p', main, `Waiting in this browser for another login or record: ${many(others)}. Log in as before to send them.`);
 }
 
-// The field: a button, and the whole page to drop on.
+// The field: a button; files can be dropped anywhere on the page.
 function drawField(main, hub, view) {
   const {data} = view;
   if (!main.input) {
@@ -216,7 +216,7 @@ function drawField(main, hub, view) {
     el('button', row, '', {type: 'button'}).onclick = () => input.click();
     el('span', row, 'or drop anywhere on this page', {class: 'desk'});
     const help = el('details', main);
-    el('summary', help, 'What to give');
+    el('summary', help, 'Which photographs?');
     el('p', help);
   }
   main.input.multiple = data.many;
@@ -258,7 +258,7 @@ export default function ({parentElement: root, data, setStateValue}) {
   const hub = (window.__ropeUploads ??= begin());
   const view = {data, setStateValue};
   view.draw = data.kind === 'line' ? () => drawLine(main, hub) : () => drawField(main, hub, view);
-  if (data.kind === 'line') {                              // it lies over the page and takes no room in it
+  if (data.kind === 'line') {                              // it overlays the page and takes no space in it
     main.className = 'line';
     const frame = root.host?.closest('[data-testid=stElementContainer]');
     if (frame) frame.style.position = 'absolute';

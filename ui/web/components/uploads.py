@@ -1,7 +1,7 @@
-"""Photographs on their way: the field that takes them, and the line on every page that says so.
+"""Uploads of photographs: the upload field, and the progress line on every page.
 
-Two mounts of one component share what the browser's window keeps, so that photographs go on their
-way whatever screen is open; where they go is `ui.web.page.upload_routes`.
+Two mounts of one component share the state of the browser window, so that uploads continue
+whatever screen is open. They are received by `ui.web.page.upload_routes`.
 """
 
 from __future__ import annotations
@@ -16,25 +16,25 @@ _component = component("uploads", "<section></section>", after=("still.js",))
 
 @dataclass(frozen=True, slots=True)
 class UploadField:
-    """A field for photographs.
+    """An upload field for photographs.
 
     Parameters
     ----------
     owner, by : str
-        Whose they are (`ui.web.page.upload_routes.owner_of`), and the name beside them.
+        Owner (`ui.web.page.upload_routes.owner_of`) and the name recorded with them.
     to : str
-        "photographs" for an inspection, else the tray (`ui.services.trays`), as "trays/boards".
+        "photographs" for an inspection, otherwise the tray (`ui.services.trays`), as in
+        "trays/boards".
     label, help, veil : str
-        What stands on it, what is told on being asked, and what stands over the page while a file
-        is held over it.
+        Label, help, and the text over the page while a file is dragged over it.
     accept : str
-        Which files the browser offers.
+        The file types that the browser offers.
     most_mb : int
-        How large one may be.
+        Largest permitted file, MB.
     many : bool
-        Whether it takes several at once.
+        Whether it accepts several files at once.
     inspection, print_set : str
-        The inspection, and the card set on the photographs.
+        The inspection, and the card set in the photographs.
     """
 
     owner: str
@@ -51,7 +51,7 @@ class UploadField:
 
 
 def upload_line(owner: str, *, key: str) -> tuple[str, ...]:
-    """Draw the line that tells of photographs on their way; return the hashes that arrived last."""
+    """Draw the progress line; return the hashes of the photographs that arrived last."""
     shown = _component(
         data={"kind": "line", "owner": owner}, key=key, on_arrived_change=lambda: None
     )
@@ -60,5 +60,5 @@ def upload_line(owner: str, *, key: str) -> tuple[str, ...]:
 
 
 def upload_field(field: UploadField, *, key: str) -> None:
-    """Draw the field."""
+    """Draw the upload field."""
     _component(data={"kind": "field", **asdict(field)}, key=key)

@@ -1,4 +1,4 @@
-"""Times as the clock on the reader's wall shows them."""
+"""Times and dates in the time zone of the browser."""
 
 from __future__ import annotations
 
@@ -10,10 +10,10 @@ from ui.text import in_zone, local_time
 
 
 def local(at: str) -> str:
-    """Return a time of the record (UTC) in the time zone of the browser, with its zone."""
+    """Return a recorded time (UTC) in the browser's time zone, with the zone's name."""
     return local_time(at, st.context.timezone)
 
 
 def today() -> date:
-    """Return the day where the browser is."""
+    """Return today's date in the browser's time zone."""
     return in_zone(datetime.now(UTC), st.context.timezone).date()

@@ -1,8 +1,8 @@
-"""Who may talk to the server at all, decided from a request before Streamlit sees it.
+"""Admission to the server, decided from a request before Streamlit sees it.
 
-One person on one machine: whoever has the token that `ropephoto page` made when it started, from a
-page of the server's own address. A team: whoever is logged in and named by the team file. Without
-a login, as `--without-login` says: everybody who reaches the server under a name that was stated.
+One person on one machine: a request is admitted with the token that `ropephoto page` made when it
+started, from a page of the server's own address. A team: the user must be logged in and listed in
+the team file. With `--without-login`: anybody who reaches the server under one of its stated names.
 """
 
 from __future__ import annotations
@@ -35,9 +35,9 @@ Scope = MutableMapping[str, Any]
 Who = Literal["nobody", "a stranger", "somebody"]
 
 ORIGINS = "ROPE_PHOTO_ORIGINS"  # addresses of the pages, e.g. https://ropes.example.org
-PHONES = "ROPE_PHOTO_PHONES"  # addresses for phones at the rope; empty where none may come
-ONLY_HERE = "ROPE_PHOTO_ONLY_HERE"  # not empty: the pages are for this machine, phones' aside
-TOKEN = "ROPE_PHOTO_TOKEN"  # of the one person on one machine; empty where anybody may come
+PHONES = "ROPE_PHOTO_PHONES"  # addresses for phones at the rope; empty if phones have no access
+ONLY_HERE = "ROPE_PHOTO_ONLY_HERE"  # if set, only this machine can open pages other than phones'
+TOKEN = "ROPE_PHOTO_TOKEN"  # of a single user on one machine; empty if everybody is admitted
 TOKEN_COOKIE, LOGIN_COOKIE = "rope_photo_page", "rope_photo_login"
 PHONE_PATHS = frozenset(
     f"/phone/{name}"
@@ -51,21 +51,21 @@ PHONE_PATHS = frozenset(
         "readings",
     )
 )
-# What the door itself is made of, and what a proxy asks for.
+# The login itself, and the health check of a proxy.
 ALWAYS_OPEN = ("/_stcore/health", "/auth/login", "/auth/logout", "/oauth2callback")
-NOT_NOW = "Nobody can log in just now. Tell whoever keeps these pages."
+NOT_NOW = "Login is not available just now. Tell the administrator of these pages."
 
 
 @dataclass(frozen=True, slots=True)
 class Visitor:
-    """Who sends a request.
+    """The sender of a request.
 
     Parameters
     ----------
     who : {"nobody", "a stranger", "somebody"}
-        Without a login, with one that has no place here, or one who may come in.
+        Not logged in, logged in without a role here, or admitted.
     key : str
-        What tells them from others: an e-mail address, or where they come from.
+        Identifies the sender: an e-mail address or a network address.
     """
 
     who: Who
@@ -78,17 +78,17 @@ def origins() -> tuple[str, ...]:
 
 
 def phones_origins() -> tuple[str, ...]:
-    """Return the addresses under which phones reach the capture page; none where they may not."""
+    """Return the addresses under which phones reach the capture page; none without access."""
     return tuple(one for one in os.environ.get(PHONES, "").split(",") if one)
 
 
 def is_for_phones(path: str) -> bool:
-    """Say whether a path is one of the capture page's, which knows tokens of its own."""
+    """Say whether a path belongs to the capture page, which has tokens of its own."""
     return path in PHONE_PATHS
 
 
 def is_phones_address(scope: Scope) -> bool:
-    """Say whether a request is for one of the addresses that phones use, and from such a page."""
+    """Say whether a request is for one of the phones' addresses, and from a page there."""
     return _is_among(scope, (*phones_origins(), *origins()))
 
 
@@ -102,15 +102,15 @@ def is_from_this_machine(scope: Scope) -> bool:
 
 
 def is_https() -> bool:
-    """Say whether the pages are reached over HTTPS, by a proxy in front of them."""
+    """Say whether the pages are reached over HTTPS, through a proxy in front of them."""
     return any(one.startswith("https://") for one in origins())
 
 
 def is_own_address(scope: Scope) -> bool:
-    """Say whether a request is for one of the pages' addresses, and from one of their pages.
+    """Say whether a request is for one of the pages' addresses, and from a page there.
 
-    A page of another port of this machine is another site's; only a websocket must say where it
-    comes from (RFC 6455, 10.2), other requests say so where it matters.
+    A page on another port of this machine counts as another site. Only a websocket must state its
+    origin (RFC 6455, 10.2); other requests state it where it matters.
     """
     return _is_among(scope, origins())
 
@@ -126,7 +126,7 @@ def _is_among(scope: Scope, known: tuple[str, ...]) -> bool:
 
 
 def cookies_of(scope: Scope) -> dict[str, str]:
-    """Return a request's cookies; none where they can't be read."""
+    """Return a request's cookies; none if they can't be read."""
     try:
         read = SimpleCookie(Headers(scope=scope).get("cookie", ""))
     except CookieError:
@@ -135,7 +135,7 @@ def cookies_of(scope: Scope) -> dict[str, str]:
 
 
 def visitor(scope: Scope) -> Visitor:
-    """Return who sends a request."""
+    """Return the sender of a request."""
     place = str((scope.get("client") or ("somewhere",))[0])
     if os.environ.get(TEAM_FILE):
         return _of_team(scope, place)
@@ -156,7 +156,7 @@ def _of_team(scope: Scope, place: str) -> Visitor:
 
 
 def member(claims: MutableMapping[str, Any]) -> Person | None:
-    """Return whom of the team a login's claims mean; None while the team file can't be used."""
+    """Return the team member a login's claims identify; None if the team file can't be used."""
     try:
         file = os.environ[TEAM_FILE]
         return person_of(claims, read_team(file), unverified=accepts_unverified(file))
@@ -166,29 +166,29 @@ def member(claims: MutableMapping[str, Any]) -> Person | None:
 
 
 def token_in(scope: Scope) -> bool:
-    """Say whether a request's address carries the token of the one person."""
+    """Say whether a request's address contains the token of the single user."""
     token = os.environ.get(TOKEN, "")
     given = parse_qs(scope.get("query_string", b"").decode("latin-1")).get("token", [""])[0]
     return bool(token and hmac.compare_digest(token.encode(), given.encode()))
 
 
 def door_page(who: Who) -> tuple[int, str]:
-    """Return status and page for somebody who does not come in: the same for whoever asks."""
+    """Return status and page for a visitor who is not admitted, whatever they asked for."""
     if not os.environ.get(TEAM_FILE):
         return 403, _page(
-            "Open these pages by the address that `ropephoto page` printed when it started."
+            "Open these pages at the address that `ropephoto page` printed when it started."
         )
     if who == "a stranger":
         return 403, _page(
-            "This login has no role here. Ask whoever keeps the team file to enter its e-mail "
+            "This login has no role here. Ask the keeper of the team file to add its e-mail "
             "address, then open the page again.",
-            ("/auth/logout", "Log out and come as somebody else"),
+            ("/auth/logout", "Log out and use another login"),
         )
     link = login_link()
     if link is None:
         return 503, _page(NOT_NOW)
     return 200, _page(
-        "Log in to see the inspections that are yours to take, review or supervise.",
+        "Log in to see the inspections that you carry out, review or supervise.",
         (link, "Log in"),
     )
 

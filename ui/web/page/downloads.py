@@ -1,7 +1,7 @@
-"""What stands beside a download button when its file is refused or can't be made: our sentence.
+"""The message beside a download button when its file is refused or can't be made.
 
-A file is made when its button is pressed, outside the page's script. Streamlit then has one
-sentence of its own for whatever went wrong; here the reason takes its place.
+A file is made when its button is pressed, outside the page's script. Streamlit shows one fixed
+message for every failure; this module replaces it with the reason.
 """
 
 from __future__ import annotations
@@ -17,11 +17,11 @@ from ui.web.page.streamlit_internals import DownloadHandler, wrap_download_handl
 Make = Callable[[], bytes | str]
 
 FAULT = (
-    "The file could not be made: the program has a fault here. What is in the record is safe; the "
-    "server's log says more."
+    "The file could not be made because of a program error. The record is safe; the server's log "
+    "has the details."
 )
-GONE = "The file could not be made: the page is from before a restart. Open it again."
-FOREIGN = "this file was made for somebody else's page"
+GONE = "The file could not be made: the page was opened before a restart. Open it again."
+FOREIGN = "this file belongs to another user's page"
 _owners: defaultdict[str, set[str]] = defaultdict(set)
 _asking: ContextVar[str] = ContextVar("asking", default="")
 _made_for: ContextVar[list[str] | None] = ContextVar("made for", default=None)
@@ -29,7 +29,7 @@ _reasons: ContextVar[list[str] | None] = ContextVar("reasons", default=None)
 
 
 def reporting_error(make: Make) -> Make:
-    """Return `make`, which notes the reason where it fails."""
+    """Return `make`, noting the reason if it fails."""
 
     def make_or_note() -> bytes | str:
         try:
@@ -45,17 +45,17 @@ def reporting_error(make: Make) -> Make:
 
 
 def owners_of(path: str) -> frozenset[str]:
-    """Return the e-mail addresses of those for whom a made file was made."""
+    """Return the e-mail addresses of the users for whom a file was made."""
     return frozenset(_owners.get(path.rsplit("/", 1)[-1], ()))
 
 
 def note_owner(email: str, session: str) -> None:
-    """Note whom the file that is being made belongs to; called where it is made.
+    """Note the owner of the file being made; called where it is made.
 
     Raises
     ------
     AccessError
-        If another session asks for it than the one that the button was drawn in.
+        If the request comes from another session than the one in which the button was drawn.
     """
     if _asking.get() not in ("", session):
         raise AccessError(f"{FOREIGN}.")
@@ -65,14 +65,14 @@ def note_owner(email: str, session: str) -> None:
 
 
 def patch_download_handler() -> None:
-    """Let the server say why a file was not handed out; called once, where it is started."""
+    """Make the server say why a file was not delivered; called once, at its start."""
     wrap_download_handler(_with_reason)
 
 
 async def _with_reason(handle: DownloadHandler, request: Any, session_id: str) -> Any:
     reasons: list[str] = []
     owners: list[str] = []
-    # the thread that makes the file sees these
+    # these are visible in the thread that makes the file
     tokens = _reasons.set(reasons), _made_for.set(owners), _asking.set(session_id)
     try:
         response = await handle(request, session_id)

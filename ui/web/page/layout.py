@@ -1,4 +1,4 @@
-"""What all screens share: header, current inspection, errors as sentences, messages, cautions."""
+"""Parts common to all screens: header, current inspection, error messages, cautions."""
 
 from __future__ import annotations
 
@@ -32,24 +32,24 @@ from ui.web.page.units import set_units
 from ui.web.page.waiting import show_waiting
 
 FAULT = (
-    "This part of the page could not be shown: the program has a fault here. What is in the "
-    "record is safe; the server's log says more."
+    "This part of the page could not be shown because of a program error. The record is safe; "
+    "the server's log has the details."
 )
 PHOTOGRAPH = re.compile(r"photograph [0-9a-f]{12}\.\.\.", re.IGNORECASE)
 PRESERVED = "preserved widgets"
-SHOWN_ERRORS = "shown errors"  # of this run; no sentence need stand there twice
+SHOWN_ERRORS = "shown errors"  # of this run; no message is shown twice
 FLASH = "flash message"
-MOST_LISTED = 30  # inspections at the side: each of thousands would cost every page its time
+MOST_LISTED = 30  # inspections in the sidebar: listing thousands would slow down every page
 
 
 @contextmanager
 def show_errors() -> Iterator[None]:
-    """Show what went wrong as one sentence, and let the rest of the page stand."""
+    """Show an error as one sentence and let the rest of the page be drawn."""
     try:
         yield
     except Exception as wrong:
         words = error_sentence(wrong)
-        gist = PHOTOGRAPH.sub("photograph ...", words)  # one that is gone stands for all
+        gist = PHOTOGRAPH.sub("photograph ...", words)  # one message covers all missing ones
         if gist not in st.session_state.setdefault(SHOWN_ERRORS, set()):
             st.session_state[SHOWN_ERRORS].add(gist)
             st.error(as_typed(words), icon=":material/error:")
@@ -57,7 +57,7 @@ def show_errors() -> Iterator[None]:
 
 @contextmanager
 def defer_errors() -> Iterator[None]:
-    """Run a button's callback; what goes wrong in it is shown at the next run of the script."""
+    """Run a button's callback; an error in it is shown at the next run of the script."""
     try:
         yield
     except Exception as wrong:
@@ -65,7 +65,7 @@ def defer_errors() -> Iterator[None]:
 
 
 def error_sentence(wrong: Exception) -> str:
-    """Return the sentence for a person; a fault of the program leaves its trace in the log."""
+    """Return an error's message for the user; a program error leaves its traceback in the log."""
     if isinstance(wrong, ValueError):
         sentence = str(wrong)
         return sentence[:1].upper() + sentence[1:]
@@ -74,9 +74,10 @@ def error_sentence(wrong: Exception) -> str:
 
 
 def begin_run() -> None:
-    """Begin a run of the script: no message yet, and preserved widgets get their values back.
+    """Begin a run of the script: clear the messages and restore preserved widget values.
 
-    They are set in every run until they are drawn: a browser shows only what that run sets.
+    The values are set in every run until the widgets are drawn: a browser shows only what the
+    current run sets.
     """
     reset_messages()
     for key in st.session_state.get(PRESERVED, ()):
@@ -85,10 +86,10 @@ def begin_run() -> None:
 
 
 def preserve_widgets() -> None:
-    """Preserve the values of widgets that this run did not reach because something went wrong.
+    """Preserve the values of widgets that this run did not reach because of an error.
 
-    Streamlit forgets a widget that is not drawn; a record that does not answer for a moment must
-    not cost what somebody typed. Called last: a widget must not be set once it is drawn.
+    Streamlit forgets a widget that is not drawn, but what the user typed must survive a moment in
+    which the record is unavailable. Called last: a widget can't be set once it has been drawn.
     """
     preserved: set[str] = st.session_state.setdefault(PRESERVED, set())
     unreached = list(st.session_state) if st.session_state.get(SHOWN_ERRORS) else list(preserved)
@@ -98,17 +99,17 @@ def preserve_widgets() -> None:
             try:
                 st.session_state[key] = value
                 preserved.add(str(key))
-            except StreamlitAPIException:  # it was drawn
+            except StreamlitAPIException:  # it has been drawn
                 preserved.discard(str(key))
 
 
 def reset_messages() -> None:
-    """Forget which errors were shown; each run, and each fragment of one, begins so."""
+    """Forget which errors were shown, at the start of each run and each fragment."""
     st.session_state[SHOWN_ERRORS] = set()
 
 
 def show_cautions() -> None:
-    """Show the cautions where somebody stands at the rope; reports carry them all."""
+    """Show the cautions on the screens used at the rope; reports carry all of them."""
     for caution in CAUTIONS:
         st.caption(f":material/warning: {caution}")
 
@@ -123,7 +124,7 @@ def flash_error(words: str) -> None:
     st.session_state[FLASH] = _Flash(words[:1].upper() + words[1:], wrong=True)
 
 
-FLASH_S = 3.0  # a run that is cut short by the next one is over sooner
+FLASH_S = 3.0  # runs that cut another one short come within this time
 
 
 @dataclass(slots=True)
@@ -139,7 +140,7 @@ class _Flash:
     screen : str
         The screen that showed it first; empty until then.
     since_s : float
-        When that was, on the process's clock.
+        When it was first shown, on the monotonic clock.
     """
 
     words: str
@@ -149,7 +150,7 @@ class _Flash:
 
 
 def _show_flash(screen: str) -> None:
-    """Show the message that waits for this screen."""
+    """Show the message waiting for this screen."""
     flash: _Flash | None = st.session_state.get(FLASH)
     if flash is None:
         return
@@ -166,7 +167,7 @@ def _show_flash(screen: str) -> None:
 
 
 def page_header(title: str, *, needs_inspection: bool = True) -> OpenInspection | None:
-    """Draw what every screen begins with; return the selected inspection, None without one."""
+    """Draw the header of a screen; return the selected inspection, or None."""
     apply_theme()
     st.title(title, anchor=False)
     _show_flash(title)
@@ -197,13 +198,13 @@ def _header_inspection(title: str, *, needs_inspection: bool) -> OpenInspection 
         return opened
     if needs_inspection and not can_open("rope"):
         st.info(
-            "There is no inspection yet; an inspector begins one.",
+            "There is no inspection yet. An inspector has to start one.",
             icon=":material/hourglass_empty:",
         )
     elif needs_inspection:
         st.info(
-            "There is no inspection yet. Enter the rope and its inspection first, or load "
-            "the sample inspection.",
+            "There is no inspection yet. Enter a rope and start its inspection, or load the sample "
+            "inspection.",
             icon=":material/arrow_back:",
         )
         st.page_link("screens/start.py", label="Load the sample", icon=":material/home:")
@@ -223,8 +224,8 @@ def _show_user() -> None:
         name = st.text_input(
             "Your name",
             value=user_name(),
-            help="Your name as it shall stand beside everything that you enter. Nobody can "
-            "review readings that they took themselves.",
+            help="Recorded with everything you enter. Nobody can review readings that they took "
+            "themselves.",
         )
         if name != user_name():
             with show_errors():
@@ -242,8 +243,8 @@ def _choose_inspection() -> str | None:
             "Inspection",
             names,
             index=names.index(chosen),
-            help="All screens are about this inspection. The most urgent are listed here; Start "
-            "finds all others.",
+            help="The inspection shown on all screens. The most urgent ones are listed here; find "
+            "the others under Start.",
         )
     if taken != chosen:
         select_inspection(taken)
@@ -261,12 +262,12 @@ def _show_inspection(opened: OpenInspection) -> None:
 
 
 def _show_sent_back(opened: OpenInspection) -> None:
-    """Show which stations wait for the inspector, and what is asked for."""
+    """Show which stations are waiting for the inspector, and what is requested."""
     for review in opened.station_reviews:
         if review.stands and review.back:
             st.warning(
                 f"**Station {review.station} was sent back** by {as_typed(review.who)}: "
-                f"{as_typed(review.why)}  \nA new reading or photograph there, or a correction, "
-                "brings it before a reviewer again.",
+                f"{as_typed(review.why)}  \nIt returns to the reviewer after a new reading, a new "
+                "photograph or a correction.",
                 icon=":material/undo:",
             )

@@ -1,6 +1,6 @@
-"""Login and access: the current user, and the one check that every screen and download passes.
+"""Login and access: the current user, and the check that every screen and download passes.
 
-Without a team file there is a local user: their data folder, and the name they gave.
+Without a team file there is one local user, with a data folder and a name of their choice.
 """
 
 from __future__ import annotations
@@ -36,29 +36,29 @@ from ui.web.page.streamlit_internals import session_name
 
 NOT_LOGGED_IN = "You are not logged in."
 NO_ROLE = (
-    "this login has no role here. Ask whoever keeps the team file to enter its e-mail address with "
-    "a role, then open the page again."
+    "this login has no role here. Ask the keeper of the team file to add its e-mail address with a "
+    "role, then open the page again."
 )
 UNUSABLE = (
-    "the team file can't be used just now, so nobody's role is known. Whoever keeps it finds the "
-    "reason in the server's log."
+    "the team file can't be used just now, so no roles are known. Its keeper can find the reason "
+    "in the server's log."
 )
 
 
 def current_user() -> Person:
-    """Return who is logged in; without a team file the one person of this machine.
+    """Return the logged-in user; without a team file, the single user of this machine.
 
     Raises
     ------
     AccessError
-        If nobody is logged in, the team file does not name them or can't be read.
+        If nobody is logged in, or the team file does not list them or can't be read.
     """
     file = os.environ.get(TEAM_FILE)
     if not file:
         return local_user(own_name())
     try:
         team, unverified = read_team(file), accepts_unverified(file)
-    except AccessError as wrong:  # its sentence names the file and people
+    except AccessError as wrong:  # its message names the file and people
         logging.getLogger(__name__).error("%s", wrong)
         raise AccessError(UNUSABLE) from wrong
     claims = st.user.to_dict()
@@ -71,26 +71,26 @@ def current_user() -> Person:
 
 
 def authorized_user() -> Person:
-    """Return the person if they may still use the screen that they are on.
+    """Return the user if they are still allowed to use the current screen.
 
-    It is asked again wherever something is written under a name: a button's work is done before
-    the page is drawn anew, hence before `run_screen`.
+    Checked again wherever something is recorded under a name: a button's callback runs before the
+    page is redrawn, hence before `run_screen`.
 
     Raises
     ------
     AccessError
-        If not.
+        If they are not.
     """
     return require_role(current_user(), str(st.session_state.get("screen", "start")))
 
 
 def can_open(screen: str) -> bool:
-    """Say whether the person may open a screen, so that no link leads to a refusal."""
+    """Say whether the user can open a screen, so that no link leads to a refusal."""
     return screen in open_screens()
 
 
 def open_screens() -> frozenset[str]:
-    """Return the screens that the person may open; none for a stranger."""
+    """Return the screens that the user can open; none without a role."""
     try:
         who = current_user()
     except AccessError:
@@ -99,7 +99,7 @@ def open_screens() -> frozenset[str]:
 
 
 def run_screen(screen: str, page: StreamlitPage) -> None:
-    """Run a screen if the person may open it; else show the login, or why not."""
+    """Run a screen if the user can open it; otherwise show the login or the reason."""
     st.session_state["screen"] = screen
     try:
         authorized_user()
@@ -112,11 +112,11 @@ def run_screen(screen: str, page: StreamlitPage) -> None:
 def guard_download(
     make: Make, screen: str, check: Callable[[Person], None] = lambda _: None
 ) -> Make:
-    """Return `make`, asked for the role again when the file is fetched.
+    """Return `make` with the role checked again when the file is fetched.
 
-    A file is fetched outside the page's script, where no login can be read; so the person is
-    kept from when the button was drawn, and their roles are looked up anew. `check` may refuse
-    them for another reason.
+    A file is fetched outside the page's script, where no login can be read. So the user is the one
+    for whom the button was drawn, and their roles are looked up again. `check` can refuse them for
+    another reason.
     """
     drawn_for, drawn_in = authorized_user(), session_name()
     file = os.environ.get(TEAM_FILE)
@@ -144,20 +144,20 @@ def download(
     primary: bool = False,
     check: Callable[[Person], None] = lambda _: None,
 ) -> None:
-    """Draw a download button; the one way in which a file leaves the pages.
+    """Draw a download button; the only way in which the pages deliver files.
 
     Parameters
     ----------
     label : str
-        What stands on the button.
+        Text of the button.
     make : callable
-        Makes the file's bytes when the button is pressed, after the role was checked.
+        Makes the file's bytes when the button is pressed, after the role has been checked.
     file_name, mime : str
-        How the browser keeps it.
+        Name and type of the file for the browser.
     primary : bool, optional
         Whether it is the screen's main action.
     check : callable, optional
-        Raises AccessError where the person may not have this file any more.
+        Raises AccessError if the user is no longer allowed to have this file.
     """
     screen = str(st.session_state.get("screen", "start"))
     st.download_button(
@@ -171,7 +171,7 @@ def download(
     )
 
 
-# ---- what is shown instead of a screen ----------------------------------------------------
+# ---- shown instead of a screen ------------------------------------------------------------
 
 
 def _show_refusal(why: str) -> None:
@@ -179,18 +179,18 @@ def _show_refusal(why: str) -> None:
     with middle, st.container(border=True):
         st.header("Rope Photo Check", anchor=False)
         if why == NOT_LOGGED_IN:
-            st.write("Log in to see the inspections that are yours to take, review or supervise.")
+            st.write("Log in to see the inspections that you carry out, review or supervise.")
             if st.button("Log in", type="primary", icon=":material/login:", width="stretch"):
                 st.login()
             return
         st.warning(as_typed(why[:1].upper() + why[1:]), icon=":material/lock:")
         if can_open("start"):
-            st.page_link("screens/start.py", label="Back to the start", icon=":material/home:")
-        log_out_button("Log out and come as somebody else")
+            st.page_link("screens/start.py", label="Back to Start", icon=":material/home:")
+        log_out_button("Log out and use another login")
 
 
 def log_out_button(words: str = "Log out") -> None:
-    """Draw the way out for whoever is logged in."""
+    """Draw the logout button for a logged-in user."""
     if not (os.environ.get(TEAM_FILE) and st.user.to_dict().get("is_logged_in")):
         return
     if st.button(words, icon=":material/logout:"):
@@ -202,12 +202,12 @@ NAME_FILE = "ROPE_PHOTO_PERSON_FILE"
 
 
 def data_folder() -> Path:
-    """Return the folder of this user's own record; it is made when it is first needed."""
+    """Return the folder of this user's own record; it is created when first needed."""
     return user_data_path("rope-photo-check", appauthor=False)
 
 
 def own_name() -> str:
-    """Return the name that was given on this machine, else the name of the account."""
+    """Return the name set on this machine, or the name of the account."""
     if "person" not in st.session_state:
         st.session_state["person"] = _saved_name()
     return str(st.session_state["person"])
@@ -219,16 +219,16 @@ def save_own_name(name: str) -> None:
     Raises
     ------
     ValueError
-        If it can't stand in a record.
+        If the record does not allow the name.
     """
-    told = checked_name(" ".join(name.split()), "person")
-    st.session_state["person"] = told
+    name = checked_name(" ".join(name.split()), "person")
+    st.session_state["person"] = name
     file = _name_file()
     try:
         file.parent.mkdir(parents=True, exist_ok=True)
-        file.write_text(json.dumps({"person": told}), encoding="utf-8")
+        file.write_text(json.dumps({"person": name}), encoding="utf-8")
     except OSError:
-        return  # the name holds for this session all the same
+        return  # the name still applies to this session
 
 
 def _name_file() -> Path:
@@ -237,8 +237,8 @@ def _name_file() -> Path:
 
 def _saved_name() -> str:
     try:
-        told = json.loads(_name_file().read_text(encoding="utf-8"))["person"]
-        return checked_name(str(told), "person")
+        name = json.loads(_name_file().read_text(encoding="utf-8"))["person"]
+        return checked_name(str(name), "person")
     except (OSError, ValueError, KeyError, TypeError):
         pass
     try:

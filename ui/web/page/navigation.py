@@ -1,4 +1,4 @@
-"""The way from step to step, and what all screens look like: large enough for a gloved finger."""
+"""Navigation between the steps, and the style of all screens, with targets for gloved fingers."""
 
 from __future__ import annotations
 
@@ -22,8 +22,8 @@ ICONS: dict[Step, str] = {
 NAMES: dict[Step, str] = {
     "rope": "Rope", "cards": "Cards", "sheet": "Stations", "result": "Result", "review": "Review",
 }  # fmt: skip
-# Small print keeps a contrast of 4.5 to 1 against either ground (WCAG 2, 1.4.3); what is pressed is
-# 44 px high (WCAG 2.1, 2.5.5).
+# Small text has a contrast of 4.5 to 1 on light and dark backgrounds (WCAG 2, 1.4.3); buttons and
+# links are 44 px high (WCAG 2.1, 2.5.5).
 THEME_CSS = """<style>
 .stMainBlockContainer h1{font-size:clamp(1.5rem,1.1rem + 1.6vw,2rem);padding:0}
 .stMainBlockContainer [data-testid=stHeading]:has(h1){margin-bottom:.6rem}
@@ -59,7 +59,7 @@ width:auto}}
 
 @dataclass(frozen=True, slots=True)
 class NextStep:
-    """The step that an inspection waits for, and why."""
+    """The next step of an inspection, and why."""
 
     step: Step
     words: str
@@ -83,14 +83,14 @@ def next_step_link(step: Step, words: str) -> None:
 
 
 def here() -> dict[str, str]:
-    """Return what the address of a link within the same inspection says."""
+    """Return the query of a link within the same inspection."""
     return link_query(address().inspection)
 
 
 def draw_menu(sections: Mapping[str, Sequence[tuple[str, str, str]]], may: Collection[str]) -> None:
-    """Draw the list of screens at the side; every link goes on with the same inspection.
+    """Draw the list of screens in the sidebar; every link keeps the current inspection.
 
-    Streamlit's own list would lose the inspection from the address.
+    Streamlit's own list would drop the inspection from the address.
     """
     with st.sidebar:
         for section, screens in sections.items():
@@ -107,11 +107,11 @@ def draw_menu(sections: Mapping[str, Sequence[tuple[str, str, str]]], may: Colle
 
 
 def next_step(summary: Summary) -> NextStep:
-    """Return what an inspection waits for next, in the order of the steps."""
+    """Return the next step of an inspection, in the order of the steps."""
     if not summary.results:
-        return NextStep("sheet", "Photographs come next.")
+        return NextStep("sheet", "Next: add photographs.")
     if not summary.readings:
-        return NextStep("sheet", "Gauge readings come next.")
+        return NextStep("sheet", "Next: enter gauge readings.")
     if summary.state == "sent back":
         return NextStep("sheet", "The reviewer sent it back.")
     return NextStep("result", "Figures, limits and the report are ready.")

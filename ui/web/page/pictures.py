@@ -1,7 +1,7 @@
 """Pictures for the page: a preview of a photograph, and its edges cut out at full resolution.
 
-No photograph is decoded here: its preview was made when it came in, and whatever needs the
-original is done in a process of its own (`vision.apart`).
+No photograph is decoded here: its preview was made on upload, and anything that needs the
+original is done in a separate process (`vision.apart`).
 """
 
 from __future__ import annotations
@@ -27,9 +27,9 @@ ShownPicture = tuple[str, bytes, tuple[int, int]]
 
 @st.cache_data(max_entries=64, show_spinner=False)
 def _preview(place: str, one: Photograph) -> ShownPicture | str:
-    """Return a preview with its name and the photograph's size; a sentence where there is none.
+    """Return a preview with its name and the photograph's size, or a sentence if it can't be made.
 
-    A photograph that can't be shown is not tried again at every drawing: it costs what it costs.
+    The sentence is cached too, so that a photograph that can't be shown is not tried on every run.
     """
     del place
     data = get_record().photographs.get(one.preview or one.sha256)
@@ -46,7 +46,7 @@ def _preview(place: str, one: Photograph) -> ShownPicture | str:
 def _edges(
     place: str, one: Photograph, places: tuple[EdgePlace, ...]
 ) -> tuple[tuple[str, bytes], ...] | str:
-    """Return names and PNGs of edges; a sentence where the photograph can't be read."""
+    """Return names and PNGs of edges, or a sentence if the photograph can't be read."""
     del place
     data = get_record().photographs.get(one.sha256)
     names = (hashlib.sha256(f"{one.sha256}{at}".encode()).hexdigest() for at in places)
@@ -58,12 +58,12 @@ def _edges(
 
 
 def preview(one: Photograph) -> ShownPicture:
-    """Return name, JPEG, and size (width, height) of a photograph of the record.
+    """Return name, JPEG and size (width, height) of a recorded photograph.
 
     Raises
     ------
     PhotoError
-        If none was kept and the photograph can't be decoded within the budget.
+        If no preview is stored and the photograph can't be decoded within the budget.
     """
     made = _preview(record_location(), one)
     if isinstance(made, str):
@@ -72,7 +72,7 @@ def preview(one: Photograph) -> ShownPicture:
 
 
 def edges(one: Photograph, places: tuple[EdgePlace, ...]) -> tuple[tuple[str, bytes], ...]:
-    """Return name and PNG of each of some edges.
+    """Return name and PNG of each edge.
 
     Raises
     ------
@@ -85,17 +85,17 @@ def edges(one: Photograph, places: tuple[EdgePlace, ...]) -> tuple[tuple[str, by
     return made
 
 
-THUMBNAIL = (276, 132)  # px: three times what is shown, for sharp screens
+THUMBNAIL = (276, 132)  # px: three times the displayed size, for high-resolution screens
 
 
 @st.cache_data(max_entries=4000, show_spinner=False)
 def _thumbnail(place: str, sha256: str, part: tuple[float, float, float, float] | None) -> bytes:
-    """Return a small JPEG of a part of a preview; `part` counts in shares of its sides."""
+    """Return a small JPEG of a part of a preview; `part` is in fractions of its sides."""
     del place
     with Image.open(BytesIO(get_record().photographs.get(sha256))) as whole:
         wide, high = whole.size
         least = THUMBNAIL if part is None else (round(THUMBNAIL[0] / part[2]),) * 2
-        whole.draft("RGB", least)  # our own JPEG: its library can leave out what is not needed
+        whole.draft("RGB", least)  # lets the JPEG decoder skip detail that is not needed
         wide, high = whole.size
         x, y, w, h = part or (0.0, 0.0, 1.0, 1.0)
         box = (x * wide, y * high, (x + w) * wide, (y + h) * high)
@@ -106,7 +106,7 @@ def _thumbnail(place: str, sha256: str, part: tuple[float, float, float, float] 
 
 
 def thumbnail(one: Photograph, result: Result) -> bytes:
-    """Return a small JPEG of a photograph's rope; nothing where no preview was kept."""
+    """Return a small JPEG of the rope in a photograph; empty if no preview is stored."""
     if not one.preview:
         return b""
     part = None
@@ -122,7 +122,7 @@ def thumbnail(one: Photograph, result: Result) -> bytes:
 
 
 def make_ready(one: Photograph, result: Result) -> None:
-    """Make the pictures of one photograph before somebody asks for them."""
+    """Make the pictures of one photograph before they are needed."""
     preview(one)
     if isinstance(result, Estimate) and result.marks is not None:
         edges(one, edge_places(result, result.marks))
@@ -131,7 +131,7 @@ def make_ready(one: Photograph, result: Result) -> None:
 def home_of(
     marks: Marks, size: tuple[int, int], *, aspect: float = 4 / 3
 ) -> tuple[float, float, float, float]:
-    """Return the part of a photograph around the rope, (x, y, width, height), `aspect` to 1."""
+    """Return the part of a photograph around the rope: (x, y, width, height), `aspect` to 1."""
     points = np.array([*marks.crown_left_px, *marks.crown_right_px])
     middle = points.mean(axis=0)
     reach = float(np.ptp(points, axis=0).max())

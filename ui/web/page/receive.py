@@ -1,7 +1,7 @@
-"""What a browser sends by itself, past Streamlit: received whole and kept, or told why not.
+"""Uploads that bypass Streamlit: received completely and stored, or refused with a reason.
 
-What is shared by the pages' uploads and the phones': the answer is JSON, a yes or one sentence, and
-its status says whether it helps to send again (`LATER`) or not.
+Shared by the pages' uploads and the phones'. The answer is JSON: a result or one sentence. Its
+status says whether sending again helps (`LATER`) or not.
 """
 
 from __future__ import annotations
@@ -27,14 +27,14 @@ from ui.web.page.session import open_for_queue, record_location
 
 T = TypeVar("T")
 
-LATER = 503  # and 4xx but 422: what is sent is kept where it is, and sent again
+LATER = 503  # like 4xx except 422: the sender keeps the upload and sends it again
 LONGEST_UPLOAD_S = 180.0
 _busy: Counter[str] = Counter()
 _opened: tuple[str, Record] | None = None
 
 
 class UnacceptedError(Exception):
-    """An answer other than yes: a status and one sentence."""
+    """A refusal: a status and one sentence."""
 
     def __init__(self, status: int, words: str) -> None:
         super().__init__(words)
@@ -42,42 +42,42 @@ class UnacceptedError(Exception):
 
 
 def answered(handle: Callable[[Request], Awaitable[Any]]) -> Callable[[Request], Any]:
-    """Return a handler whose answer is JSON; what it refuses or can't do is a sentence."""
+    """Return a handler that answers in JSON; a refusal or failure is a sentence."""
 
     async def answer(request: Request) -> Response:
         try:
-            said = await handle(request)
-            return JSONResponse(said, headers={"Cache-Control": "no-store"})
+            content = await handle(request)
+            return JSONResponse(content, headers={"Cache-Control": "no-store"})
         except UnacceptedError as refused:
             status, words = refused.status, refused.words
         except RecordError as wrong:
-            status, words = LATER, _begun(str(wrong))
+            status, words = LATER, _capitalised(str(wrong))
         except (ValueError, AccessError) as wrong:
-            status, words = 422, _begun(str(wrong))
+            status, words = 422, _capitalised(str(wrong))
         except ClientDisconnect:
-            status, words = 400, "The browser went away while it was sending."
+            status, words = 400, "The browser disconnected while sending."
         except Exception:
-            logging.getLogger(__name__).exception("what was sent could not be answered")
-            status, words = 500, "The program has a fault here; nothing that was sent is let go of."
+            logging.getLogger(__name__).exception("a request could not be answered")
+            status, words = 500, "A program error occurred; nothing that was sent has been lost."
         return JSONResponse({"error": words}, status, headers={"Cache-Control": "no-store"})
 
     return answer
 
 
-def _begun(words: str) -> str:
+def _capitalised(words: str) -> str:
     return words[:1].upper() + words[1:]
 
 
 @contextmanager
 def place_for(sender: str, most: int) -> Iterator[None]:
-    """Take one of the places in which files are received: each is held in memory.
+    """Take one of the slots for receiving files: each file is held in memory.
 
     Parameters
     ----------
     sender : str
-        What kind of sender it is; each kind has places of its own.
+        The kind of sender; each kind has its own slots.
     most : int
-        How many.
+        How many slots there are.
 
     Raises
     ------
@@ -85,7 +85,7 @@ def place_for(sender: str, most: int) -> Iterator[None]:
         If all are taken.
     """
     if _busy[sender] >= most:
-        raise UnacceptedError(LATER, "Others are sending; this one waits for its turn.")
+        raise UnacceptedError(LATER, "Other uploads are in progress; this one is waiting.")
     _busy[sender] += 1
     try:
         yield
@@ -94,12 +94,12 @@ def place_for(sender: str, most: int) -> Iterator[None]:
 
 
 async def received(request: Request, size: int) -> bytes:
-    """Return what a request carries, which says that it is `size` bytes.
+    """Return the body of a request, whose stated size is `size` bytes.
 
     Raises
     ------
     UnacceptedError
-        If it is more or less, or takes too long.
+        If it is larger or smaller, or takes too long.
     """
     data = bytearray()
     try:
@@ -107,37 +107,37 @@ async def received(request: Request, size: int) -> bytes:
             async for part in request.stream():
                 data += part
                 if len(data) > size:
-                    raise UnacceptedError(422, "More came than was said.")
+                    raise UnacceptedError(422, "The upload is larger than it stated.")
     except TimeoutError:
         raise UnacceptedError(
-            408, "The photograph took too long to come; it is tried again."
+            408, "The photograph took too long to arrive; it will be sent again."
         ) from None
     if len(data) < size:
-        raise UnacceptedError(400, "Not all of it came; it is tried again.")
+        raise UnacceptedError(400, "The upload was incomplete; it will be sent again.")
     return bytes(data)
 
 
 def stated_size(request: Request) -> int:
-    """Return how large an upload says it is, bytes, where that is not too large."""
+    """Return the stated size of an upload, bytes; refuse one that is too large."""
     most = st.get_option("server.maxUploadSize") * 1024 * 1024
     try:
         size = int(request.headers["content-length"])
     except (KeyError, ValueError):
-        raise UnacceptedError(411, "An upload says how large it is.") from None
+        raise UnacceptedError(411, "The upload does not state its size.") from None
     if size > most:
         raise UnacceptedError(
             422,
-            f"The photograph has {size / 1048576:.0f} MB and {most / 1048576:.0f} MB are taken.",
+            f"The photograph has {size / 1048576:.0f} MB; the limit is {most / 1048576:.0f} MB.",
         )
     return size
 
 
 def name_in(request: Request, otherwise: str) -> str:
-    """Return a photograph's name as it may stand in the record."""
+    """Return a photograph's name in a form that the record allows."""
     given = unquote(request.query_params.get("name", ""))
-    told = re.sub(r"[\x00-\x1f\x7f/\\]", " ", given)[:80].strip()
+    name = re.sub(r"[\x00-\x1f\x7f/\\]", " ", given)[:80].strip()
     try:
-        return checked_name(told, "photograph")
+        return checked_name(name, "photograph")
     except ValueError:
         return otherwise
 
@@ -146,9 +146,9 @@ def name_in(request: Request, otherwise: str) -> str:
 
 
 def of_record(ask: Callable[[Record], T]) -> T:
-    """Ask the record, or enter into it; what it refuses for good is not sent again.
+    """Run `ask` on the record; mark a permanent refusal so that it is not sent again.
 
-    One that was replaced or restarted is opened anew at the next request.
+    A record that was replaced or restarted is reopened at the next request.
     """
     global _opened
     try:
@@ -156,19 +156,19 @@ def of_record(ask: Callable[[Record], T]) -> T:
         if _opened is None or _opened[0] != place:
             record = open_for_queue()
             if record is None:
-                raise RecordError("There is no record here just now.")
+                raise RecordError("The record is not available just now.")
             _opened = place, record
         return ask(_opened[1])
     except RecordError as wrong:
         if "is closed" in str(wrong):  # an inspection
-            raise UnacceptedError(422, _begun(str(wrong))) from wrong
+            raise UnacceptedError(422, _capitalised(str(wrong))) from wrong
         forget_record()
-        logging.getLogger(__name__).warning("what was sent has to wait: %s", wrong)
+        logging.getLogger(__name__).warning("an upload has to wait: %s", wrong)
         raise
 
 
 def forget_record() -> None:
-    """Close the record behind the routes; the next request opens it anew."""
+    """Close the record behind the routes; the next request reopens it."""
     global _opened
     if _opened is not None:
         _opened[1].close()

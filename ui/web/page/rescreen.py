@@ -17,8 +17,8 @@ PENDING = "inspections to screen again"
 def rescreen(identity: str) -> None:
     """Screen an inspection whose entries have just changed, and save the findings.
 
-    The change itself is saved by then. Where the record can't be written just now, it is tried
-    again at the next run of the script, so that nobody enters the same again.
+    The change itself has been saved by then. If the record can't be written, screening is retried
+    at the next run of the script, so that nobody enters the same thing twice.
     """
     mark_pending(identity)
     with suppress(RecordError):
@@ -27,7 +27,7 @@ def rescreen(identity: str) -> None:
 
 
 def mark_pending(identity: str) -> None:
-    """Remember an inspection that is being changed: whatever cuts that short, it is screened."""
+    """Remember an inspection that is being changed, so that it is screened even if interrupted."""
     st.session_state.setdefault(PENDING, set()).add(identity)
 
 
@@ -43,7 +43,7 @@ def retry_pending(identity: str) -> None:
         st.warning(
             as_typed(
                 "The last change is in the record, but its findings could not be saved: "
-                f"{wrong} It is tried again whenever this page is drawn."
+                f"{wrong} This is retried whenever the page is refreshed."
             ),
             icon=":material/pending:",
         )

@@ -1,4 +1,4 @@
-"""What stands between the network and Streamlit: who comes in, how much, and safe headers."""
+"""The layer between the network and Streamlit: admission, quotas, and security headers."""
 
 from __future__ import annotations
 
@@ -41,15 +41,15 @@ Receive = Callable[[], Awaitable[Message]]
 Send = Callable[[Message], Awaitable[None]]
 AsgiApp = Callable[[Scope, Receive, Send], Awaitable[None]]
 
-# Nothing from another address is loaded or told, whatever stands in a rope's name. The charts
-# need 'unsafe-eval' (Vega compiles its expressions), photographs and the rope's view need blob:.
+# Nothing is loaded from or sent to another address, whatever a rope's name contains. The charts
+# need 'unsafe-eval' (Vega compiles its expressions); photographs and the rope view need blob:.
 POLICY = (
     "default-src 'self'; script-src 'self' 'unsafe-inline' 'unsafe-eval' blob:; "
     "style-src 'self' 'unsafe-inline'; img-src 'self' data: blob:; font-src 'self' data:; "
     "connect-src 'self' {socket} blob: data:; worker-src 'self' blob:; object-src 'none'; "
     "base-uri 'self'; form-action 'self'; frame-ancestors 'none'"
 )
-# The capture page is a few kilobytes of its own: no inline script, and no other source at all.
+# The capture page is small and self-contained: no inline script and no other source.
 PHONE_POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob:; "
     "connect-src 'self'; worker-src 'self'; base-uri 'none'; form-action 'none'; "
@@ -68,7 +68,7 @@ HEADERS = {
 }
 HSTS = "max-age=31536000"
 
-# What one person may have at a time, and all of them.
+# Quotas for one user, and for all users together.
 MOST_SOCKETS, MOST_SOCKETS_EACH = 300, 20
 MOST_UPLOADS, MOST_UPLOAD_BYTES, WINDOW_S = 800, 4_000_000_000, 600.0
 _sockets: Counter[str] = Counter()
@@ -76,9 +76,9 @@ _uploads: defaultdict[str, deque[tuple[float, int]]] = defaultdict(deque)
 
 
 def security_middleware(app: AsgiApp) -> AsgiApp:
-    """Return `app` behind the door: nothing reaches it from whoever may not come in.
+    """Return `app` behind the admission check: only admitted requests reach it.
 
-    A file that was made for a download is handed only to whom it was made for.
+    A file made for a download is delivered only to the user for whom it was made.
     """
 
     async def answer(scope: Scope, receive: Receive, send: Send) -> None:
@@ -94,7 +94,7 @@ def security_middleware(app: AsgiApp) -> AsgiApp:
 
 async def _request(app: AsgiApp, scope: Scope, receive: Receive, send: Send) -> None:
     path = _inner_path(scope["path"])
-    if path == "/_stcore/health":  # a proxy and the command that starts us ask by any name
+    if path == "/_stcore/health":  # proxies and the starting command use any host name
         await app(scope, receive, send)
         return
     refusal = _refusal(scope, path)
@@ -107,11 +107,11 @@ async def _request(app: AsgiApp, scope: Scope, receive: Receive, send: Send) -> 
 
 
 def _refusal(scope: Scope, path: str) -> Response | None:
-    """Return what is said to a request that does not come in; None where it does."""
+    """Return the response to a request that is not admitted; None if it is."""
     if is_for_phones(path):
         return _phones_refusal(scope)
     if not is_own_address(scope) or path == "/_stcore/metrics" or _from_outside(scope):
-        return PlainTextResponse("This is not one of the addresses of these pages.", 403)
+        return PlainTextResponse("These pages do not answer at this address.", 403)
     if path in ALWAYS_OPEN and os.environ.get(TEAM_FILE):
         return None
     if token_in(scope):
@@ -126,56 +126,57 @@ def _refusal(scope: Scope, path: str) -> Response | None:
         return _upload_refusal(scope, who)
     made = path.startswith("/media/") and bool(os.environ.get(TEAM_FILE))
     if made and who.key not in owners_of(path):
-        return PlainTextResponse("This file was made for somebody else.", 403)
+        return PlainTextResponse("This file belongs to another user.", 403)
     return None
 
 
 def _phones_refusal(scope: Scope) -> Response | None:
-    """Return what is said to a request of the capture page that is not even looked at."""
+    """Return the response to a capture-page request that is refused outright."""
     if not phones_origins() or not is_phones_address(scope):
-        return PlainTextResponse("This is not one of the addresses of these pages.", 403)
+        return PlainTextResponse("These pages do not answer at this address.", 403)
     if scope["method"] not in ("GET", "HEAD", "PUT"):
-        return PlainTextResponse("The capture page does not ask that.", 405)
+        return PlainTextResponse("The capture page does not use this method.", 405)
     return None
 
 
 def _from_outside(scope: Scope) -> bool:
-    """Say whether pages for this machine only are asked for from another, as a phone could."""
+    """Say whether pages restricted to this machine are requested from another one."""
     return bool(os.environ.get(ONLY_HERE)) and not is_from_this_machine(scope)
 
 
 def _let_in(path: str) -> Response:
-    """Put the token into a cookie, and out of the address."""
+    """Move the token from the address to a cookie."""
     answer = RedirectResponse(path, 303)
     answer.set_cookie(TOKEN_COOKIE, os.environ[TOKEN], httponly=True, samesite="strict")
     return answer
 
 
 def _upload_refusal(scope: Scope, who: Visitor) -> Response | None:
-    """Refuse an upload that does not say its size, or is more than one person may send."""
+    """Refuse an upload that does not state its size or exceeds the user's quota."""
     try:
         size = int(Headers(scope=scope)["content-length"])
     except (KeyError, ValueError):
-        return PlainTextResponse("An upload says how large it is.", 411)
+        return PlainTextResponse("The upload does not state its size.", 411)
     if size > (st.get_option("server.maxUploadSize") + 1) * 1024 * 1024:
         return PlainTextResponse("The file is too large.", 413)
     sent, now = _uploads[who.key], time.monotonic()
     while sent and now - sent[0][0] > WINDOW_S:
         sent.popleft()
     if len(sent) >= MOST_UPLOADS or size + sum(one for _, one in sent) > MOST_UPLOAD_BYTES:
-        return PlainTextResponse("That is enough for ten minutes; go on later.", 429)
+        return PlainTextResponse("Too many uploads; continue in ten minutes.", 429)
     sent.append((now, size))
     return None
 
 
 async def _socket(app: AsgiApp, scope: Scope, receive: Receive, send: Send) -> None:
-    """Let a browser's connection in while its login goes on."""
+    """Admit a browser's connection for as long as its login lasts."""
     who = visitor(scope)
-    each = MOST_SOCKETS_EACH if os.environ.get(TEAM_FILE) else MOST_SOCKETS  # a proxy is everybody
+    # without logins all users behind a proxy look like one
+    each = MOST_SOCKETS_EACH if os.environ.get(TEAM_FILE) else MOST_SOCKETS
     full = sum(_sockets.values()) >= MOST_SOCKETS or _sockets[who.key] >= each
     if not is_own_address(scope) or _from_outside(scope) or who.who != "somebody" or full:
         await receive()
-        await send({"type": "websocket.close", "code": 1008})  # before it was accepted: 403
+        await send({"type": "websocket.close", "code": 1008})  # before acceptance: a 403
         return
 
     async def receive_checked() -> Message:
@@ -183,7 +184,7 @@ async def _socket(app: AsgiApp, scope: Scope, receive: Receive, send: Send) -> N
             message = await receive()
             if message["type"] != "websocket.receive":
                 return message
-            if visitor(scope).who != "somebody":  # logged out elsewhere, or not of the team now
+            if visitor(scope).who != "somebody":  # logged out elsewhere, or removed from the team
                 await send({"type": "websocket.close", "code": 1008})
                 return {"type": "websocket.disconnect", "code": 1008}
             if may_be_asked(message.get("bytes") or b""):
@@ -197,7 +198,7 @@ async def _socket(app: AsgiApp, scope: Scope, receive: Receive, send: Send) -> N
 
 
 def _keeping_logins(scope: Scope, path: str, send: Send) -> Send:
-    """Return `send`, which notes a login that was just made, and ends those that are left."""
+    """Return `send` that records a new login, and ends the logins of a user who logs out."""
 
     async def sending(message: Message) -> None:
         if message["type"] == "http.response.start":
@@ -222,7 +223,7 @@ def _keeping_logins(scope: Scope, path: str, send: Send) -> Send:
 
 
 def _shorter(cookie: bytes) -> bytes:
-    """Return a cookie that lasts no longer than a login does."""
+    """Return a cookie that lasts no longer than a login."""
     lasting = re.compile(rb"max-age=(\d+)", re.IGNORECASE)
     return lasting.sub(lambda found: b"Max-Age=%d" % min(int(found[1]), logins.LONGEST_S), cookie)
 
@@ -260,6 +261,6 @@ def _secure(cookie: bytes) -> bytes:
 
 
 def _inner_path(path: str) -> str:
-    """Return a path below the address at which the pages lie."""
+    """Return a path relative to the base address of the pages."""
     base = str(st.get_option("server.baseUrlPath") or "").strip("/")
     return path.removeprefix(f"/{base}") or "/" if base else path

@@ -1,7 +1,7 @@
 """The record, the current user's name and the selected inspection, for all pages.
 
-Pages keep nothing of weight themselves: what must outlive a click stands in the record, what is
-dear to work out is cached by the record's own revision numbers or by a photograph's hash.
+Pages hold no state that matters: what must outlive a click is in the record, and expensive results
+are cached by the record's revision numbers or by a photograph's hash.
 """
 
 from __future__ import annotations
@@ -22,10 +22,10 @@ from ui.web.page.address import address, show_inspection
 from ui.web.page.login import authorized_user, current_user, data_folder
 
 SELECTED = "selected inspection"
-RECORD = "ROPE_PHOTO_RECORD"  # where `ropephoto page` says which record is meant
+RECORD = "ROPE_PHOTO_RECORD"  # set by `ropephoto page` to the record to open
 NOT_THERE = (
-    "there is no inspection {!r} that you may see; choose one at the side, or ask a supervisor "
-    "whether it is yours."
+    "there is no inspection {!r} that you can see. Choose one in the sidebar, or ask a supervisor "
+    "whether it is assigned to you."
 )
 
 
@@ -36,14 +36,14 @@ def record_location() -> str:
 
 @st.cache_resource
 def _open(place: str) -> Record:
-    named = RECORD in os.environ  # one's own record begins by itself, one that was named does not
+    named = RECORD in os.environ  # only the user's own record is created automatically
     if not named:
         folder = Path(place).parent
         try:
             folder.mkdir(parents=True, exist_ok=True)
         except OSError as wrong:
             raise RecordError(
-                f"The folder {folder} of the record can't be made: {wrong.strerror}."
+                f"The folder {folder} for the record can't be created: {wrong.strerror}."
             ) from wrong
     return open_record(place, photographs=_store_of(place), create=not named)
 
@@ -56,7 +56,7 @@ def _store_of(place: str) -> str | None:
 
 
 def open_for_queue() -> Record | None:
-    """Open the record for the measuring queue, by itself; None while there is none yet."""
+    """Open the record separately for the measuring queue; None while there is none yet."""
     place = record_location()
     if "://" not in place and not Path(place).exists():
         return None
@@ -64,34 +64,34 @@ def open_for_queue() -> Record | None:
 
 
 def get_record() -> Record:
-    """Return the record; one for all sessions of this server."""
+    """Return the record, which all sessions of this server share."""
     return _open(record_location())
 
 
 def user_name() -> str:
-    """Return the name that stands beside whatever is entered here.
+    """Return the name under which entries are recorded.
 
     Raises
     ------
     AccessError
-        If the person may not use the screen that they are on, or not any more.
+        If the user is not, or no longer, allowed to use the current screen.
     """
     return authorized_user().name
 
 
 def entering(identity: str) -> str:
-    """Return the name that stands beside what is entered into an inspection now.
+    """Return the name under which an entry into an inspection is recorded.
 
     Raises
     ------
     AccessError
-        If the person may not, or the address names another inspection.
+        If the user is not allowed to, or the address names another inspection.
     """
     named = address().inspection
     if named and named != identity:
         raise AccessError(
-            f"this page shows inspection {named!r} by now, and that was meant for {identity!r}: "
-            "nothing was entered. Open the other one and enter it there."
+            f"this page now shows inspection {named!r}, but the entry was meant for {identity!r}: "
+            "nothing was entered. Open that inspection and enter it there."
         )
     return user_name()
 
@@ -100,12 +100,12 @@ def entering(identity: str) -> str:
 
 
 def summaries() -> tuple[Summary, ...]:
-    """Return the inspections that the person may see, the most urgent first."""
+    """Return the inspections that the user is allowed to see, the most urgent first."""
     return _ranked(current_user())
 
 
 def visible() -> frozenset[str]:
-    """Return the names of the inspections that the person may see."""
+    """Return the names of the inspections that the user is allowed to see."""
     who = current_user()
     return _visible(
         record_location(), get_record().last_event(), None if who.sees_all else who.name
@@ -113,7 +113,7 @@ def visible() -> frozenset[str]:
 
 
 def settle_address() -> None:
-    """Let an address that names no inspection name the one looked at last, or the most urgent."""
+    """Make an address without an inspection name the last one shown, or the most urgent."""
     if address().inspection:
         return
     last = st.session_state.get(SELECTED)
@@ -124,18 +124,18 @@ def settle_address() -> None:
 
 
 def selected_inspection() -> str | None:
-    """Return the inspection that the address names; None where the person may see none.
+    """Return the inspection that the address names; None if the user can see none.
 
     Raises
     ------
     AccessError
-        If the address asks for an inspection that is not there or not theirs to see; which of
-        the two is not told.
+        If the address names an inspection that does not exist or is not theirs to see; the
+        message does not say which.
     """
-    asked = address().inspection
-    if asked and asked not in visible():
+    requested = address().inspection
+    if requested and requested not in visible():
         st.query_params.clear()
-        raise AccessError(NOT_THERE.format(asked))
+        raise AccessError(NOT_THERE.format(requested))
     settle_address()
     named = address().inspection or None
     st.session_state[SELECTED] = named
@@ -143,18 +143,18 @@ def selected_inspection() -> str | None:
 
 
 def select_inspection(identity: str) -> None:
-    """Make an inspection the one that the pages show: the address names it."""
+    """Make an inspection the one shown on all pages, by naming it in the address."""
     st.session_state[SELECTED] = identity
     show_inspection(identity)
 
 
 def load_inspection(identity: str) -> OpenInspection:
-    """Return an inspection as it stands now.
+    """Return an inspection in its current state.
 
     Raises
     ------
     AccessError
-        If it is not the person's to see.
+        If the user is not allowed to see it.
     """
     require_access(identity, current_user())
     return _loaded(record_location(), identity, get_record().revisions(identity))
@@ -162,12 +162,12 @@ def load_inspection(identity: str) -> OpenInspection:
 
 @st.cache_resource(max_entries=128, show_spinner=False)
 def _loaded(place: str, identity: str, revisions: tuple[int, ...]) -> OpenInspection:
-    del place, revisions  # they are the key: after any change it is loaded anew
+    del place, revisions  # cache key: reloaded after any change
     return get_record().inspection(identity)
 
 
 def require_access(identity: str, who: Person) -> None:
-    """Raise AccessError if an inspection is not a person's to see."""
+    """Raise AccessError if a person is not allowed to see an inspection."""
     if who.sees_all:
         return
     if identity not in _visible(record_location(), get_record().last_event(), who.name):
@@ -176,14 +176,14 @@ def require_access(identity: str, who: Person) -> None:
 
 @st.cache_resource(max_entries=64, show_spinner="Assessing the inspection ...")
 def _assessment(place: str, identity: str, entries: int, before: tuple[str, ...]) -> Assessment:
-    del place, entries, before  # they are the key: other entries are another assessment
+    del place, entries, before  # cache key: other entries give another assessment
     return assess_recorded(get_record(), identity)
 
 
 def cached_assessment(opened: OpenInspection) -> Assessment:
-    """Return all that can be said about an inspection as it stands, worked out once.
+    """Return the assessment of an inspection in its current state, computed once.
 
-    A decision changes no entry, so the next station is not kept waiting for a new assessment.
+    A decision changes no entry, so the next station does not wait for a new assessment.
     """
     identity = opened.inspection.identity
     entries = _entries(record_location(), identity, get_record().revisions(identity))
@@ -197,9 +197,9 @@ def cached_assessment(opened: OpenInspection) -> Assessment:
 
 @st.cache_resource(max_entries=128, show_spinner=False)
 def _entries(place: str, identity: str, revisions: tuple[int, ...]) -> int:
-    """Return what tells an inspection's entries from any others."""
+    """Return a hash of everything that an inspection's assessment depends on."""
     opened = _loaded(place, identity, revisions)
-    gauges = tuple(get_record().gauges())  # those of earlier inspections too
+    gauges = tuple(get_record().gauges())  # including those of earlier inspections
     limits = own_rules(get_record())
     return hash((opened.inspection, opened.rope, opened.logged, gauges, opened.results, limits))
 
@@ -216,5 +216,5 @@ def _ranked(who: Person) -> tuple[Summary, ...]:
 
 @st.cache_resource(max_entries=64, show_spinner=False)
 def _listed(place: str, last_event: int, person: str | None) -> tuple[Summary, ...]:
-    del place, last_event  # they are the key: after any event it is listed anew
+    del place, last_event  # cache key: listed again after any event
     return tuple(get_record().ranked(person=person))

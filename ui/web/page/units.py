@@ -1,4 +1,4 @@
-"""The units in which the lengths of the page's rope are shown; the record keeps millimetres."""
+"""The units in which a page shows lengths of its rope; the record keeps millimetres."""
 
 from __future__ import annotations
 
@@ -10,8 +10,8 @@ from ui.text import as_minus, as_typed
 
 UNITS = "units of the page"
 U_HELP = (
-    "U is the expanded uncertainty: with k = 2 standard uncertainties about 95 % of such figures "
-    "lie within it."
+    "U is the expanded uncertainty, k = 2: about 95 % of such figures are within U of the true "
+    "value."
 )
 
 
@@ -26,11 +26,11 @@ def page_units() -> Units:
 
 
 def in_page_units(words: str) -> str:
-    """Return a sentence of the program with its lengths in the units of this page's rope."""
+    """Return a program message with its lengths in the units of this page's rope."""
     return in_units(words, page_units())
 
 
-def told(words: str, units: Units | None = None) -> str:
-    """Return a sentence of the program, not to be read as markup, in `units` or the page's."""
+def page_text(words: str, units: Units | None = None) -> str:
+    """Return a program message, escaped for markup, in `units` or the page's units."""
     shown = in_units(words, units or page_units())
     return as_typed(as_minus(shown.replace("U (k = 2)", "U")))

@@ -1,8 +1,8 @@
-"""Photographs that the pages send by themselves: stored first, whatever screen is open by then.
+"""Routes for photographs that the pages upload in the background, whatever screen is open.
 
-Streamlit's own upload belongs to a screen: what is on its way when another one is opened is lost.
-So photographs come here, past it. The door (`ui.web.page.security`) has looked at the login, the
-address and the budget before; here it is asked whose inspection it is.
+Streamlit's own upload belongs to a screen: an upload in progress is lost when another screen is
+opened. So photographs bypass it and come here. `ui.web.page.security` has checked the login, the
+address and the quota already; this module checks access to the inspection.
 """
 
 from __future__ import annotations
@@ -36,22 +36,22 @@ from ui.web.page.receive import (
 from ui.web.page.session import NOT_THERE, record_location
 from ui.web.page.streamlit_internals import login_claims
 
-MOST_AT_ONCE = 16  # of all people: each is held in memory until it is stored
-# the screen on which a tray is used
+MOST_AT_ONCE = 16  # for all users together: each file is held in memory until it is stored
+# the screen on which each tray is used
 SCREEN_OF: Mapping[Tray, str] = {
     "boards": "equipment", "bars": "cards", "archive": "scale", "looks": "sheet",
 }  # fmt: skip
-NOBODY = "You are logged out: log in again, and they are sent."
-OTHERS = "They were given by another login, or for another record."
+NOBODY = "You are logged out. Log in again to send them."
+OTHERS = "They were added under another login or for another record."
 
 
 def owner_of(person: Person) -> str:
-    """Return what tells a person's uploads to this record from all others in a browser's store."""
+    """Return an identifier for a person's uploads to this record in the browser's storage."""
     return hashlib.sha256(f"{record_location()}\n{person.email}".encode()).hexdigest()[:24]
 
 
 def _sender(request: Request, screen: str) -> Person:
-    """Return who sends; their role is looked up each time."""
+    """Return the sender; their role is looked up every time."""
     if os.environ.get(TEAM_FILE):
         who = member(login_claims(request.headers.get("cookie", "")))
         if who is None:
@@ -64,7 +64,7 @@ def _sender(request: Request, screen: str) -> Person:
 
 
 async def _photograph(request: Request) -> dict[str, Any]:
-    """Store a photograph in an inspection; the answer's hash is the record's word for it."""
+    """Store a photograph in an inspection; the hash in the answer confirms it."""
     who = await run_in_threadpool(_sender, request, "sheet")
     identity = request.query_params.get("inspection", "")
     manner = Manner(request.query_params.get("print_set", ""))
@@ -74,7 +74,7 @@ async def _photograph(request: Request) -> dict[str, Any]:
         if not record.ranked(identity=identity, person=person):
             raise AccessError(NOT_THERE.format(identity))
         if manner.print_set and manner.print_set not in record.print_checks():
-            words = f"There is no print check of card set {manner.print_set!r:.60} in the record."
+            words = f"The record has no print check of card set {manner.print_set!r:.60}."
             raise UnacceptedError(422, words)
 
     await run_in_threadpool(of_record, check)
@@ -92,7 +92,7 @@ async def _photograph(request: Request) -> dict[str, Any]:
 
 
 async def _into_tray(request: Request) -> dict[str, Any]:
-    """Keep a photograph that belongs to no inspection for the page that asked for it."""
+    """Store a photograph that belongs to no inspection for the page that requested it."""
     tray = tray_of(request.path_params["tray"])
     who = await run_in_threadpool(_sender, request, SCREEN_OF[tray])
     with place_for("a page", MOST_AT_ONCE):
@@ -100,11 +100,11 @@ async def _into_tray(request: Request) -> dict[str, Any]:
         file = PhotoFile(name_in(request, "photograph.jpg"), data)
         try:
             await run_in_threadpool(put_in_tray, owner_of(who), tray, file)
-        except ValueError as wrong:  # it begins with the file's name, as it is
+        except ValueError as wrong:  # the message begins with the file's name, unchanged
             raise UnacceptedError(422, str(wrong)) from wrong
         except OSError as wrong:
             raise UnacceptedError(
-                LATER, f"The server can't keep it just now: {wrong.strerror}."
+                LATER, f"The server can't store it just now: {wrong.strerror}."
             ) from wrong
     return {"sha256": file.sha256}
 

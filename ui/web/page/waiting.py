@@ -1,4 +1,4 @@
-"""What waits to be measured, said on every page; figures appear as they arrive."""
+"""Notice of photographs waiting to be measured, on every page; figures appear as they arrive."""
 
 from __future__ import annotations
 
@@ -12,12 +12,12 @@ from ui.text import as_typed
 from ui.web.page.session import get_record, record_location
 
 DRAWN = "revision that the page shows of"
-LOOK_S = 1.0  # how often a page looks, while something waits
-PHONE_S = 3.0  # and while a phone may add something
+LOOK_S = 1.0  # polling interval while photographs are waiting
+PHONE_S = 3.0  # and while a phone has access
 
 
 def show_waiting(identity: str, revision: int) -> None:
-    """Say how many photographs of an inspection wait; draw the page anew when a figure arrives.
+    """Show how many photographs of an inspection are waiting; rerun when a figure arrives.
 
     Parameters
     ----------
@@ -37,7 +37,7 @@ def _line(identity: str) -> None:
     try:
         wait = waiting_count(get_record(), identity)
         now = get_record().revisions(identity)[0]
-    except RecordError:  # the page itself says so
+    except RecordError:  # the page itself reports it
         return
     if now != st.session_state.get(f"{DRAWN} {identity}"):
         st.rerun()

@@ -1,4 +1,4 @@
-"""What is seen at a station beside its diameter: entered, listed, and added up as published."""
+"""Criteria other than diameter at a station: entered, listed, and added up as published."""
 
 from __future__ import annotations
 
@@ -21,22 +21,22 @@ RATINGS: dict[int | None, str] = {None: NOT_RATED} | {
     pct: name if not pct else f"{name}, {pct} %" for name, pct in BANDS
 }
 HINTS: dict[Criterion, str] = {
-    "broken wires": "where they lie: valleys, crowns, one strand",
-    "corrosion": "outside or inside, surface, pitting",
-    "deformation": "waviness, basket, core out, kink, flattened",
-    "heat": "colours, arc, lubricant burnt",
+    "broken wires": "where: valleys, crowns, one strand",
+    "corrosion": "external or internal, surface, pitting",
+    "deformation": "waviness, basket, core protrusion, kink, flattening",
+    "heat": "discolouration, arcing, burnt lubricant",
 }
 
 
 def stations_of(opened: OpenInspection) -> list[int]:
-    """Return the numbers of the stations of which anything is known, in their order."""
+    """Return the numbers of all stations with any entry, in order."""
     named = {one.number for one in opened.inspection.stations}
     seen = {one.station for one in (*opened.readings, *opened.results) if one.station is not None}
     return sorted(named | seen)
 
 
 def enter_conditions(opened: OpenInspection, station: int) -> None:
-    """Draw the form of one station's other criteria."""
+    """Draw the form for one station's other criteria."""
     here = {
         one.condition.criterion: one
         for one in opened.conditions
@@ -47,11 +47,11 @@ def enter_conditions(opened: OpenInspection, station: int) -> None:
         why = ""
         if here:
             why = st.text_input(
-                "Reason for a change",
+                "Reason for the change",
                 key=f"condition why {station}",
-                help="Asked where something that was recorded before changes.",
+                help="Required if you change something already recorded.",
             )
-        if st.form_submit_button("Keep what was seen", type="primary"):
+        if st.form_submit_button("Save observations", type="primary"):
             with show_errors():
                 changed = _keep(opened, [one for one in typed if one is not None], here, why)
                 flash_success(f"Station {station}: {changed} criteria were recorded.")
@@ -65,8 +65,8 @@ def _fields(
     before = None if was is None else was.severity_pct
     ratings = [None, *RATINGS_PCT]
     key = f"{criterion} {opened.inspection.identity} {station}"
-    told = "nothing recorded" if was is None else RATINGS[was.severity_pct]
-    fold = st.expander(f"**{criterion.capitalize()}** · {told}", expanded=was is not None)
+    state = "nothing recorded" if was is None else RATINGS[was.severity_pct]
+    fold = st.expander(f"**{criterion.capitalize()}** · {state}", expanded=was is not None)
     columns = fold.columns([2, 3, 1, 1] if criterion == "broken wires" else [2, 5])
     rating = columns[0].selectbox(
         "Severity",
@@ -74,27 +74,27 @@ def _fields(
         index=ratings.index(before),
         format_func=RATINGS.__getitem__,
         key=f"rating {key}",
-        help="As your own tables rate it, towards discard; this program does not judge it.",
+        help="Severity towards discard by your own tables; this program does not rate it.",
     )
     seen = columns[1].text_input(
         "What was seen",
         "" if was is None else was.seen,
         key=f"seen {key}",
         placeholder=HINTS[criterion],
-        help="In your own words; it stands in the report.",
+        help="In your own words; it appears in the report.",
     )
     count, over = None, ""
     if criterion == "broken wires":
         count = columns[2].number_input(
-            "Counted",
+            "Count",
             0,
             None,
             None if was is None else was.count,
             key=f"count {key}",
-            help="Visible broken wires.",
+            help="Number of visible broken wires.",
         )
         over = columns[3].text_input(
-            "on a length of",
+            "over a length of",
             _length(opened, None if was is None else was.length_mm),
             key=f"over {key}",
             placeholder="6 d or 30 d",
@@ -113,7 +113,7 @@ def _length(opened: OpenInspection, value_mm: float | None) -> str:
 
 
 def _read_length(opened: OpenInspection, typed: str) -> float | None:
-    """Return a length; "6 d" is six times the nominal diameter, as tables of wires state it."""
+    """Return a length; "6 d" is six nominal diameters, as in tables of broken wires."""
     typed = typed.strip()
     if not typed:
         return None
@@ -133,7 +133,7 @@ def _keep(
         one for one in typed if one.criterion not in here or here[one.criterion].condition != one
     ]
     if not changed:
-        raise ValueError("nothing was changed: the record says the same already.")
+        raise ValueError("nothing was changed: the record already says this.")
     with get_record().transaction() as batch:
         for number, one in enumerate(changed):
             revision = None if number else opened.revision
@@ -144,12 +144,12 @@ def _keep(
 
 
 def show_conditions(opened: OpenInspection, assessment: Assessment) -> None:
-    """Draw what was recorded, and the severities of each station added up."""
+    """Show what was recorded, and the combined severity of each station."""
     seen = [one.condition for one in opened.conditions]
     if not seen:
         st.caption(
-            "Nothing but the diameter was recorded. Diameter is one criterion of several: broken "
-            "wires, corrosion, deformation and heat count too, and combine."
+            "Only the diameter has been recorded. Diameter is one criterion of several: broken "
+            "wires, corrosion, deformation and heat damage also count, and effects combine."
         )
         return
     for one in opened.conditions:
@@ -157,12 +157,12 @@ def show_conditions(opened: OpenInspection, assessment: Assessment) -> None:
             f"Station {one.condition.station}, {as_typed(one.condition.words)}  \n"
             f":small[{as_typed(one.who)}, {local(one.at)}]"
         )
-    st.markdown("**Severities at one station, added up**")
+    st.markdown("**Combined severity at each station**")
     rated = {one.station for one in seen}
     for combined in combined_severities(assessment.severities, seen):
         if combined.station in rated:
             st.markdown(as_typed(combined.words))
     st.caption(
-        f"{COMBINED_SOURCE[0].upper()}{COMBINED_SOURCE[1:]}. No verdict: the competent person "
-        "decides what a sum means."
+        f"{COMBINED_SOURCE[0].upper()}{COMBINED_SOURCE[1:]}. This is no verdict: the competent "
+        "person decides what a sum means."
     )

@@ -1,4 +1,4 @@
-"""The reviewer's decisions about a station: a bar that stays, a key for each."""
+"""The reviewer's decisions about a station: a bar that stays in view, one key for each."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ from ui.web.panels.station import photograph_of
 from vision.results import Estimate
 
 WHOLE = "The inspection"  # the strip's last entry
-KEYS = "1 to 6 decide, N and P go on and back, 0 and 9 choose the direction, Esc leaves a question."
+KEYS = "1 to 6: decide. N and P: next and previous. 0 and 9: direction. Esc: cancel a question."
 
 
 def show_bar(
@@ -41,18 +41,18 @@ def show_bar(
     views: Sequence[StationView],
     view: StationView | None,
 ) -> None:
-    """Show the decisions about a station, or the question that one of them asks.
+    """Show the decisions about a station, or the question that one of them raises.
 
     Parameters
     ----------
     opened : OpenInspection
         The inspection.
     item : ReviewItem
-        The station, or what belongs to none.
+        The station, or a finding that belongs to no station.
     views : sequence of StationView
         Its photographs.
     view : StationView or None
-        The direction that the decisions are about.
+        The direction to which the decisions apply.
     """
     asking = st.session_state.get(_asking(opened))
     with st.container(key="decisions"):
@@ -68,7 +68,7 @@ def _asking(opened: OpenInspection) -> str:
 
 
 def _show_decision(item: ReviewItem) -> None:
-    """Show what was decided about the station, and whether it still holds."""
+    """Show what was decided about the station, and whether the decision still stands."""
     last = item.decision
     if last is None:
         for one in item.findings:
@@ -80,12 +80,12 @@ def _show_decision(item: ReviewItem) -> None:
     why = f": {as_typed(last.why)}" if last.why else ""
     decided = f"{last.state} by {as_typed(last.who)}, {local(last.at)}{why}"
     if last.stands:
-        more = " It waits for the inspector." if last.back else ""
+        more = " Waiting for the inspector." if last.back else ""
         st.caption(f":material/history: {decided[:1].upper()}{decided[1:]}.{more}")
     else:
         st.warning(
-            f"A reading or a photograph of this station has changed since it was {decided}. "
-            "Look at it anew.",
+            f"A reading or photograph of this station has changed since it was {decided}. "
+            "Review it again.",
             icon=":material/update:",
         )
 
@@ -108,11 +108,11 @@ def _buttons(
         if view is not None and len({one.view_deg for one in views}) > 1:
             _directions(item, views, view)
         _button(
-            "Overrule" if item.with_inspector else "Reading stands" if item.station else "Stands",
+            "Overrule" if item.with_inspector else "Accept reading" if item.station else "Accept",
             "1",
-            lambda: _stands(opened, item),
+            lambda: _accept(opened, item),
             disabled=stands,
-            help="What is in the log stays as it is. Where it disagrees the reason is asked for.",
+            help="The log stays as it is. A reason is required where the figures disagree.",
         )
         if item.station is not None:
             _button(
@@ -120,47 +120,47 @@ def _buttons(
                 "2",
                 lambda: _open(opened, item, "slip"),
                 disabled=logged is None,
-                help="Corrects what was typed, where the photograph shows that it was a slip.",
+                help="Corrects the logged reading where the photograph shows a slip.",
             )
             _button(
                 f"Read again{at}",
                 "3",
                 lambda: _read_again(opened, item, view),
-                help="Sends the station back: the inspector finds a field for it under Stations.",
+                help="Sends the station back: the inspector gets a field for it under Stations.",
             )
             _button(
-                "Photograph misled: move its edge",
+                "Correct an edge by hand",
                 "4",
                 lambda: _open(opened, item, "edge"),
                 disabled=estimate is None or estimate.marks is None,
-                help="Where grease, a loose wire or a shadow was taken for the rope.",
+                help="Where grease, a loose wire or a shadow was mistaken for the rope.",
             )
             _button(
                 "Set photograph aside",
                 "5",
                 lambda: _open(opened, item, "aside"),
                 disabled=view is None,
-                help="It counts no more and is kept, with the reason.",
+                help="It stays in the record with the reason, but no longer counts.",
             )
         _button(
             "Send back",
             "6",
             lambda: _open(opened, item, "back"),
-            help="Asks the inspector for anything else, in your words.",
+            help="Asks the inspector for something else, in your own words.",
         )
         if stands:
             _button(
                 "Overrule",
                 "O",
                 lambda: _open(opened, item, "overruled"),
-                help="Turns the decision of somebody else round, with a reason.",
+                help="Reverses another person's decision, with a reason.",
             )
-    with st.container(key="keys"):  # not shown where there are fingers instead
+    with st.container(key="keys"):  # hidden on touch screens
         st.caption(f":material/keyboard: {KEYS}")
 
 
 def show_steps(opened: OpenInspection, item: ReviewItem | None) -> None:
-    """Offer the station before and the one behind."""
+    """Draw the buttons for the previous and the next station."""
     for words, key, back in (("Previous", "P", True), ("Next", "N", False)):
         st.button(
             words,
@@ -174,7 +174,7 @@ def show_steps(opened: OpenInspection, item: ReviewItem | None) -> None:
 
 
 def _directions(item: ReviewItem, views: Sequence[StationView], view: StationView) -> None:
-    """Choose which direction the decisions are about."""
+    """Draw the buttons for the direction to which the decisions apply."""
     for degrees in sorted({one.view_deg for one in views}):
         st.button(
             f"{degrees}°",
@@ -183,7 +183,7 @@ def _directions(item: ReviewItem, views: Sequence[StationView], view: StationVie
             type="primary" if degrees == view.view_deg else "tertiary",
             on_click=show_place,
             args=(item.station, degrees),
-            help="The direction that the decisions beside this are about.",
+            help="The direction to which these decisions apply.",
         )
 
 
@@ -206,7 +206,7 @@ def _button(
     )
 
 
-# ---- what is decided at once, and what asks something first ---------------------------------
+# ---- decisions made at once, and those that ask something first ------------------------------
 
 
 def _open(opened: OpenInspection, item: ReviewItem, what: str) -> None:
@@ -219,7 +219,7 @@ def _close(opened: OpenInspection) -> None:
     st.session_state.pop(_asking(opened), None)
 
 
-def _stands(opened: OpenInspection, item: ReviewItem) -> None:
+def _accept(opened: OpenInspection, item: ReviewItem) -> None:
     if item.with_inspector:
         _open(opened, item, "overruled")
     elif item.owes_reason:
@@ -234,33 +234,33 @@ def _read_again(opened: OpenInspection, item: ReviewItem, view: StationView | No
         asked = AskedAgain(item.station, "reading", None if view is None else view.view_deg)
         by = entering(opened.inspection.identity)
         ask_again(get_record(), opened, item, asked, by=by)
-        flash_success(f"{item.name}: to be read again.")
+        flash_success(f"{item.name}: sent back to be read again.")
         with suppress(RecordError):
-            _take_up_waiting(opened)
+            _select_waiting(opened)
 
 
 def _decide(opened: OpenInspection, item: ReviewItem, decision: Decision, why: str) -> None:
-    """Keep a decision before the screen is drawn anew, so that it is drawn only once."""
+    """Save a decision before the screen is redrawn, so that it is drawn only once."""
     with defer_errors():
         by = entering(opened.inspection.identity)
         save_decision(get_record(), opened, item, decision, by=by, why=why)
-        word = "stands" if decision == "accepted" else decision
+        word = "accepted" if decision == "accepted" else decision
         flash_success(f"{item.name}: {word}.")
         _close(opened)
-        with suppress(RecordError):  # the next is only looked up; the decision is kept
-            _take_up_waiting(opened)
+        with suppress(RecordError):  # this only looks up the next item; the decision is saved
+            _select_waiting(opened)
 
 
 QUESTIONS: dict[str, tuple[str, str, Decision | None]] = {
-    "accepted": ("Why it stands although it disagrees", "It stands", "accepted"),
-    "overruled": ("Why the decision is another one", "Overrule", "overruled"),
-    "back": ("What the inspector should do", "Send back", "sent back"),
-    "aside": ("What is wrong with the photograph", "Set it aside", None),
+    "accepted": ("Why accept it although it disagrees?", "Accept", "accepted"),
+    "overruled": ("Why overrule the decision?", "Overrule", "overruled"),
+    "back": ("What should the inspector do?", "Send back", "sent back"),
+    "aside": ("What is wrong with the photograph?", "Set it aside", None),
 }
 HINTS = {
-    "accepted": "e.g. seen at the rope: a raised wire under the jaw",
-    "overruled": "stands in the record beside your name",
-    "back": "stands in the record beside your name",
+    "accepted": "e.g. checked at the rope: a raised wire under the jaw",
+    "overruled": "recorded with your name",
+    "back": "recorded with your name",
     "aside": "e.g. the card had slipped",
 }
 
@@ -288,7 +288,7 @@ def _ask_why(opened: OpenInspection, item: ReviewItem, view: StationView | None,
             by = entering(opened.inspection.identity)
             set_aside(get_record(), opened, view.result, by=by, why=why)
             rescreen(opened.inspection.identity)
-            flash_success(f"{view.result.photo_name} is set aside.")
+            flash_success(f"{view.result.photo_name} was set aside.")
             _close(opened)
 
     with st.form(f"ask {key}", border=False):
@@ -296,7 +296,7 @@ def _ask_why(opened: OpenInspection, item: ReviewItem, view: StationView | None,
             label,
             key=key,
             placeholder=HINTS[what],
-            help="Stands in the record beside your name, and in the supervisor's list.",
+            help="Recorded with your name, and shown in the supervisor's list.",
         )
         with st.container(horizontal=True):
             st.form_submit_button(words, type="primary", on_click=act)
@@ -320,9 +320,9 @@ def _ask_slip(opened: OpenInspection, item: ReviewItem, view: StationView | None
             by = entering(opened.inspection.identity)
             text = str(st.session_state.get(key, ""))
             why = str(st.session_state.get(f"{key} why", ""))
-            told = correct_slip(get_record(), opened, one, text, by=by, why=why)
+            done = correct_slip(get_record(), opened, one, text, by=by, why=why)
             rescreen(opened.inspection.identity)
-            flash_success(told)
+            flash_success(done)
             _close(opened)
 
     label = f"Correct {logged.reading.typed} at {one.view_deg}° to"
@@ -332,14 +332,14 @@ def _ask_slip(opened: OpenInspection, item: ReviewItem, view: StationView | None
             label,
             value=meant[0].text if meant else "",
             key=key,
-            help="What the gauge must have shown; only a figure that the photograph supports is "
-            "taken, all else is to be read again.",
+            help="What the gauge must have shown. Only a figure that the photograph supports is "
+            "accepted; for anything else, ask for the reading again.",
         )
         right.text_input(
             "Remark",
             key=f"{key} why",
             placeholder=meant[0].words if meant else "",
-            help="Stands in the record beside the correction.",
+            help="Recorded with the correction.",
         )
         with st.container(horizontal=True):
             st.form_submit_button("Correct it", type="primary", on_click=act)
@@ -357,7 +357,7 @@ def _edge(opened: OpenInspection, view: StationView | None) -> None:
     with show_errors():
         photograph = photograph_of(opened, estimate)
         if photograph is None:
-            raise ValueError("the photograph is not in the record, so no edge of it can be moved.")
+            raise ValueError("the photograph is not in the record, so its edges can't be moved.")
         edges_by_hand(opened, photograph, estimate)
     st.button("Back to the decisions", shortcut="Esc", on_click=lambda: _close(opened))
 
@@ -371,23 +371,23 @@ def _focus(label: str) -> None:
 
 
 def all_items(opened: OpenInspection) -> list[ReviewItem]:
-    """Return what there is to decide, the most doubtful first, then the stations that agree."""
+    """Return everything to decide: the most doubtful first, then the stations that agree."""
     return [*review_queue(opened), *stations_without_findings(opened)]
 
 
 def select_next(opened: OpenInspection, after: ReviewItem | None, *, back: bool = False) -> None:
-    """Take up the next behind a station or before it; from the whole inspection, the first."""
+    """Select the next or previous item; after the whole inspection comes the first."""
     names = [*(item.name for item in all_items(opened)), WHOLE]
     here = names.index(WHOLE if after is None else after.name)
-    _take_up(opened, names[(here + (-1 if back else 1)) % len(names)])
+    _select(opened, names[(here + (-1 if back else 1)) % len(names)])
 
 
-def _take_up_waiting(opened: OpenInspection) -> None:
-    """Take up the next that waits; the record is asked anew, a decision has just been kept."""
+def _select_waiting(opened: OpenInspection) -> None:
+    """Select the next waiting item, from the record as it is after the decision just saved."""
     items = all_items(get_record().inspection(opened.inspection.identity))
-    _take_up(opened, next((item.name for item in items if item.waits), WHOLE))
+    _select(opened, next((item.name for item in items if item.waits), WHOLE))
 
 
-def _take_up(opened: OpenInspection, name: str) -> None:
-    # taken up before the list is drawn
+def _select(opened: OpenInspection, name: str) -> None:
+    # applied at the next run, before the list is drawn
     st.session_state[f"next {opened.inspection.identity}"] = name

@@ -1,4 +1,4 @@
-"""The gauge that readings are taken with: chosen once, and kept for all that is typed next."""
+"""The gauge in use: selected once, and applied to every reading typed from then on."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ KEY = "gauge"
 
 
 def chosen_gauge(opened: OpenInspection) -> str:
-    """Return the gauge that is chosen; at first the one this inspection was last read with."""
+    """Return the selected gauge; at first the one last used in this inspection."""
     known = [gauge.identity for gauge in get_record().gauges()]
     wanted = st.session_state.pop("new gauge", None)
     if wanted in known:
@@ -36,21 +36,21 @@ def _usual(opened: OpenInspection, known: list[str]) -> str:
 
 
 def choose_gauge(opened: OpenInspection) -> None:
-    """Offer the gauges, and a form for another one."""
+    """Draw the list of gauges, and a form for another one."""
     known = [gauge.identity for gauge in get_record().gauges()]
     st.selectbox(
         "Gauge",
         [*known, NEW],
         key=KEY,
         persist_state="session",
-        help="Its number, as it stands on the instrument. Readings that are typed from now on are "
-        "taken with it.",
+        help="Its number as marked on the instrument. It applies to every reading typed from now "
+        "on.",
     )
     if chosen_gauge(opened):
         return
     st.info(
-        "Enter the gauge that the readings are taken with. Its resolution and permissible error "
-        "are part of every uncertainty. What is typed meanwhile waits for it.",
+        "Enter the gauge used for the readings. Its resolution and permissible error are part of "
+        "every uncertainty. Readings typed before that are kept until it is entered.",
         icon=":material/straighten:",
     )
     _gauge_form()
@@ -62,33 +62,33 @@ def _gauge_form() -> None:
             "Gauge number",
             placeholder="caliper 7",
             key="new gauge number",
-            help="As it stands on the instrument or its certificate.",
+            help="As marked on the instrument or its certificate.",
         )
         kind = st.selectbox(
             "Kind",
             get_args(GaugeKind),
             key="new gauge kind",
-            help="Wide jaws bear on two crowns or more, as the rope standards "
-            "ask; plain jaws may miss the crowns.",
+            help="Wide jaws bear on two or more crowns, as rope standards require; plain jaws can "
+            "miss the crowns.",
         )
         left, right = st.columns(2)
         step = left.text_input(
             "Resolution",
             "0.01 mm",
             key="new gauge step",
-            help="The step of its last digit, or its finest graduation.",
+            help="Step of the last digit, or finest graduation.",
         )
         error = right.text_input(
             "Permissible error",
             "0.03 mm",
             key="new gauge error",
-            help="As its maker or its calibration states.",
+            help="As stated by its maker or its calibration certificate.",
         )
         due = st.date_input(
             "Calibration due",
             None,
             key="new gauge due",
-            help="A reading taken with a gauge that is overdue has to be checked.",
+            help="Readings taken after this date are flagged to be checked.",
         )
         if st.form_submit_button("Save gauge", type="primary"):
             with show_errors():

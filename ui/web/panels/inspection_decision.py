@@ -1,4 +1,4 @@
-"""The decision about an inspection as a whole, and the way to the next one."""
+"""The decision about an inspection as a whole, and the link to the next one."""
 
 from __future__ import annotations
 
@@ -15,22 +15,22 @@ from ui.web.page.session import entering, get_record, select_inspection, summari
 def decide_inspection(opened: OpenInspection, still: list[ReviewItem]) -> None:
     """Show where the review stands; accept, send back or overrule the whole inspection."""
     st.header("The inspection as a whole")
-    st.markdown(f"It is {STATE_MARKS[opened.state]}")
+    st.markdown(f"State: {STATE_MARKS[opened.state]}")
     for review in opened.reviews[-3:]:
         why = f": {as_typed(review.why)}" if review.why else ""
         st.caption(f"{review.state} by {as_typed(review.who)}, {local(review.at)}{why}")
     why = st.text_input(
-        "Reason for the whole inspection",
+        "Reason",
         key=f"all {opened.inspection.identity}",
-        placeholder="needed to send back or to overrule",
-        help="Stands in the record beside your name.",
+        placeholder="required to send back or overrule",
+        help="Recorded with your name.",
     )
     with st.container(horizontal=True):
         accept = st.button(
             "Accept the inspection",
             shortcut="1",
             disabled=bool(still),
-            help="Every station with findings must be decided first.",
+            help="Decide every station with findings first.",
         )
         back = st.button("Send the inspection back", shortcut="3")
         overrule = st.button(

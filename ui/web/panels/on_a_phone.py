@@ -1,4 +1,4 @@
-"""The way to the rope: a code that opens an inspection on a phone, for some hours."""
+"""A QR code that opens an inspection on a phone for some hours."""
 
 from __future__ import annotations
 
@@ -19,8 +19,8 @@ from ui.web.page.login import current_user
 from ui.web.page.session import entering, get_record, record_location
 
 NOT_ENCRYPTED = (
-    "The connection to the phone is not encrypted: whoever is in the same network can read along. "
-    "Use a network of your own, or put the pages behind HTTPS (ui/TEAM.md)."
+    "The connection to the phone is not encrypted: anyone on the same network can read it. Use "
+    "your own network, or put the pages behind HTTPS (ui/TEAM.md)."
 )
 
 
@@ -30,21 +30,21 @@ def offer_phone(opened: OpenInspection) -> None:
         _dialog(opened.inspection.identity, opened)
 
 
-@st.dialog("On a phone", on_dismiss="rerun")  # from then on the page looks what phones bring
+@st.dialog("On a phone", on_dismiss="rerun")  # from then on the page polls for phone uploads
 def _dialog(identity: str, opened: OpenInspection) -> None:
     addresses = phones_origins()
     if not addresses:
         st.write(
-            "Phones may not reach these pages. Whoever starts them lets phones in with "
+            "Phones have no access to these pages. To allow it, start the pages with "
             "`ropephoto page --phones`."
         )
         return
     st.write(
-        f"Scan this with the phone's camera: it opens **{as_typed(opened.rope.identity)}**, this "
-        "inspection only, for photographs and gauge readings."
+        f"Scan this with the phone's camera. It opens this inspection of "
+        f"**{as_typed(opened.rope.identity)}** only, for adding photographs and gauge readings."
     )
-    kept = f"phone link {identity}"
-    token, ends = st.session_state.get(kept, ("", 0.0))
+    link_key = f"phone link {identity}"
+    token, ends = st.session_state.get(link_key, ("", 0.0))
     if phone_tokens.grant_of(token) is None:
         ends = time.time() + phone_tokens.LONGEST_S
         card_set = usual_print_set(opened, get_record().print_checks())
@@ -52,20 +52,20 @@ def _dialog(identity: str, opened: OpenInspection) -> None:
         token = phone_tokens.begin(
             Grant(record_location(), identity, person, email, card_set, ends)
         )
-        st.session_state[kept] = (token, ends)
+        st.session_state[link_key] = (token, ends)
     link = f"{addresses[0]}/phone/#{token}"
-    # in the page itself: a picture with an address of its own is handed to whoever asks for it
+    # inlined in the page: an image with its own address could be fetched by anybody
     code = segno.make(link, error="m", micro=False).svg_data_uri(scale=8, border=4, light="white")
-    said = "Code that opens the inspection on a phone"
-    st.html(f'<img src="{html.escape(code)}" width="320" alt="{said}">')
+    alt = "QR code that opens the inspection on a phone"
+    st.html(f'<img src="{html.escape(code)}" width="320" alt="{alt}">')
     st.code(link, language=None)
     st.caption(
-        f"Until {datetime.fromtimestamp(ends):%H:%M}. Whoever has this code can add photographs "
-        "and readings here under your name."
+        f"Valid until {datetime.fromtimestamp(ends):%H:%M}. Anyone with this code can add "
+        "photographs and readings to this inspection under your name."
     )
     if not addresses[0].startswith("https://"):
         st.warning(NOT_ENCRYPTED, icon=":material/no_encryption:")
-    if st.button("End the access of phones now", icon=":material/phonelink_off:"):
+    if st.button("End phone access now", icon=":material/phonelink_off:"):
         phone_tokens.take_back(record_location(), identity)
-        st.session_state.pop(kept, None)
+        st.session_state.pop(link_key, None)
         st.rerun()

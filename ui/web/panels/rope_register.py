@@ -1,4 +1,4 @@
-"""The rope register on the page: search, order, and a row that opens the rope's last inspection."""
+"""The rope register: search, sort, and rows that open the rope's latest inspection."""
 
 from __future__ import annotations
 
@@ -29,18 +29,18 @@ COLUMNS = (
     ListColumn("Next due"),
     ListColumn("To check", figures=True),
 )
-SHOWN = 100  # rows that are sent to the browser; the search finds the others
+SHOWN = 100  # rows sent to the browser; the search finds the others
 
 
 @st.cache_resource(max_entries=16, show_spinner=False)
 def _register(place: str, last_event: int, person: str | None) -> list[RegisteredRope]:
-    del place, last_event  # they are the key: after any event it is read anew
+    del place, last_event  # cache key: read again after any event
     among = None if person is None else visible()
     return register(get_record(), among=among)
 
 
 def show_register() -> None:
-    """Draw the register of the ropes that the person may see."""
+    """Draw the register of the ropes that the user is allowed to see."""
     who = current_user()
     ropes = _register(
         record_location(), get_record().last_event(), None if who.sees_all else who.name
@@ -49,9 +49,9 @@ def show_register() -> None:
         st.info(
             "Nothing has been entered yet. "
             + (
-                "Drop a photograph above, name a rope, or load the sample."
+                "Drop a photograph above, enter a rope, or load the sample."
                 if can_open("rope")
-                else "There is no inspection yet; an inspector begins one."
+                else "An inspector has to start the first inspection."
             ),
             icon=":material/hourglass_empty:",
         )
@@ -62,24 +62,24 @@ def show_register() -> None:
         "Find a rope",
         placeholder="name, site or inspection",
         key="register search",
-        help="All words must occur in the rope's name, its site or its last inspection.",
+        help="Finds ropes whose name, site or latest inspection contains all of these words.",
     )
     order = right.selectbox(
-        "In order of",
+        "Sort by",
         ORDERS,
         key="register order",
-        help="What waits first: discard, entries to check, overdue, not examined yet.",
+        help="Urgency: discard first, then entries to check, overdue, not examined yet.",
     )
     found = in_order(find_ropes(ropes, words), order, today())
     if not found:
-        st.info("No rope is called so.")
+        st.info("No rope matches the search.")
         return
     rows = {one.identity: register_row(one, today()) for one in found[:SHOWN]}
-    more = f" {len(found) - SHOWN} more: search for them." if len(found) > SHOWN else ""
+    more = f" {len(found) - SHOWN} more: use the search." if len(found) > SHOWN else ""
     of = f"{len(found)} of " if words else ""
     st.caption(f"{of}{counted(len(ropes), 'rope', 'ropes')}.{more}")
     opened = open_row(
-        "Ropes with their last figures",
+        "Ropes with their latest figures",
         COLUMNS,
         [(name, _cells(row)) for name, row in rows.items()],
         key="register rows",

@@ -1,4 +1,4 @@
-"""The sheet on the page: what was typed is entered first, then all is drawn as it stands."""
+"""The sheet on the page: typed values are entered first, then the sheet is drawn."""
 
 from __future__ import annotations
 
@@ -22,14 +22,14 @@ SECOND, BLIND = "second witness", "blind entry"
 
 
 def enter_typed() -> None:
-    """Enter what the browser says was typed.
+    """Enter what was typed in the browser.
 
-    It comes before anything is drawn, so that what is drawn is what the record holds, and on every
-    screen, because a field is also left by a link.
+    This runs before anything is drawn, so that the page shows what the record holds. It runs on
+    every screen, because following a link also leaves a field.
     """
     identity = address().inspection
     if not any(str(key).startswith(f"sheet {identity} ") for key in st.session_state):
-        return  # no sheet was open here
+        return  # no sheet was open in this session
     opened, record = load_inspection(identity), get_record()
     who, entered = witness(opened), 0
     draft = read_draft(record, opened, who.name)
@@ -41,16 +41,16 @@ def enter_typed() -> None:
     elif who.gauge and draft.texts:
         entered += enter_waiting(record, identity, who)
     if entered:
-        mark_pending(identity)  # the page's header examines it
+        mark_pending(identity)  # the page header screens it
 
 
 def witness(opened: OpenInspection) -> Witness:
-    """Return who types here, with which gauge, and whether as a second witness."""
+    """Return who is typing, with which gauge, and whether as a second reader."""
     return Witness(user_name(), chosen_gauge(opened), bool(st.session_state.get(SECOND)))
 
 
 def draw_sheet(opened: OpenInspection) -> StationSheet:
-    """Draw the sheet; where a photograph was pressed, the address names it from now on."""
+    """Draw the sheet; if a photograph was clicked, make the address name it."""
     who, identity = witness(opened), opened.inspection.identity
     draft = read_draft(get_record(), opened, who.name)
     assessment = cached_assessment(opened)
@@ -71,46 +71,46 @@ def draw_sheet(opened: OpenInspection) -> StationSheet:
 
 
 def show_switches(opened: OpenInspection) -> None:
-    """Offer to read as a second witness, and to type blind."""
+    """Offer to enter independent second readings, and to type blind."""
     first = sorted({reading.person for reading in opened.readings})
     others = [person for person in first if not same_person(person, user_name())]
     st.toggle(
-        "Read as a second witness",
+        "Enter independent second readings",
         key=SECOND,
         persist_state="session",
-        on_change=_second_witness_types_blind,
+        on_change=_second_reader_types_blind,
         disabled=not first,
-        help="Your readings stand beside those that are there, in fields of their own"
-        + (f"; the first were taken by {', '.join(others)}." if others else "."),
+        help="Your readings are recorded beside the existing ones, in fields of their own"
+        + (f". The first readings are by {', '.join(others)}." if others else "."),
     )
     st.toggle(
-        "Hide figures until I have typed",
+        "Hide figures until I enter my reading",
         key=BLIND,
         persist_state="session",
-        help="What the photograph and others say of a place is hidden until your reading of it is "
-        "in the record, which says that it was read so.",
+        help="Hides the photograph's figure and other people's readings until yours is in the "
+        "record. The record notes that you read blind.",
     )
 
 
 def show_late_change(identity: str) -> None:
-    """Show the change that came too late until the person has seen to it."""
-    late = get_record().draft(identity, by=user_name(), kind="unsaved")
-    if late is None:
+    """Show a change that was not saved until the user has dealt with it."""
+    unsaved = get_record().draft(identity, by=user_name(), kind="unsaved")
+    if unsaved is None:
         return
     st.warning(
         as_typed(
-            "A change of yours came too late because somebody else was faster: "
-            f"{change_words(late.data)}. It is not in the record; make it again if it is still "
-            "right, then forget it here."
+            "One of your changes was not saved because somebody else changed the inspection first: "
+            f"{change_words(unsaved.data)}. If it is still right, make it again; then dismiss it "
+            "here."
         ),
         icon=":material/history:",
     )
-    if st.button("Forget this change", help="What is in the record stays as it is."):
+    if st.button("Dismiss this change", help="The record stays as it is."):
         get_record().drop_draft(identity, by=user_name(), kind="unsaved")
         st.rerun()
 
 
-def _second_witness_types_blind() -> None:
+def _second_reader_types_blind() -> None:
     st.session_state[BLIND] = bool(st.session_state.get(SECOND))
 
 
@@ -119,12 +119,12 @@ def _key(identity: str, who: Witness) -> str:
 
 
 def _thumbnails(opened: OpenInspection) -> dict[str, bytes]:
-    of: dict[str, Result] = {}
+    results: dict[str, Result] = {}
     for result in opened.results:
-        of.setdefault(result.photo_sha256, result)
+        results.setdefault(result.photo_sha256, result)
     made = {
-        photograph.sha256: pictures.thumbnail(photograph, of[photograph.sha256])
+        photograph.sha256: pictures.thumbnail(photograph, results[photograph.sha256])
         for photograph in opened.photographs
-        if photograph.sha256 in of
+        if photograph.sha256 in results
     }
     return {name: data for name, data in made.items() if data}

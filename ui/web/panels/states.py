@@ -1,4 +1,4 @@
-"""Where an inspection stands, and the step that the person may take: submit, close, take back."""
+"""The state of an inspection, and the next step open to the user: submit, close or reopen."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from ui.web.page.session import entering, get_record
 
 STEP_WORDS = {
     "submitted": "submitted",
-    "open": "decision taken back",
+    "open": "reopened",
     "accepted": "accepted",
     "sent back": "sent back",
     "overruled": "overruled",
@@ -26,8 +26,8 @@ STEP_WORDS = {
 
 
 def show_state(opened: OpenInspection) -> None:
-    """Draw the state, the steps that led to it, and the next one."""
-    st.markdown(f"The inspection is {STATE_MARKS[opened.state]}")
+    """Show the state, the steps that led to it, and the next step."""
+    st.markdown(f"State: {STATE_MARKS[opened.state]}")
     for step in opened.reviews:
         why = f": {as_typed(step.why)}" if step.why else ""
         st.caption(f"{STEP_WORDS[step.state]} by {as_typed(step.who)}, {local(step.at)}{why}")
@@ -54,10 +54,10 @@ def _submit(opened: OpenInspection) -> None:
     identity = opened.inspection.identity
     with st.form(f"submit {identity}"):
         remark = st.text_input(
-            "Remark to the reviewer",
+            "Note to the reviewer",
             key=f"remark {identity}",
-            placeholder="may stay empty",
-            help="Stands in the record beside the submission.",
+            placeholder="optional",
+            help="Recorded with the submission.",
         )
         if st.form_submit_button("Submit for review", type="primary"):
             with show_errors():
@@ -68,7 +68,7 @@ def _submit(opened: OpenInspection) -> None:
                     why=" ".join(remark.split()),
                     revision=opened.revision,
                 )
-                flash_success("The inspection was submitted; it waits for a reviewer.")
+                flash_success("The inspection was submitted and is waiting for a reviewer.")
                 st.rerun()
 
 
@@ -89,35 +89,35 @@ def _close(opened: OpenInspection) -> None:
             "Last day of service",
             None,
             key=f"until {identity}",
-            help="Only where the rope stays in service until a day.",
+            help="Only if the rope stays in service until a given date.",
         )
         due = middle.date_input(
             "Next inspection due",
             opened.inspection.next_due,
             key=f"due {identity}",
-            help="Stands in the rope register.",
+            help="Shown in the rope register.",
         )
         person = right.text_input(
             "Competent person",
             current_user().name,
             key=f"competent {identity}",
-            help="Whose decision it is.",
+            help="The person who makes this decision.",
         )
         remarks = st.text_area(
             "Remarks",
             key=f"closing remarks {identity}",
-            help="Conditions, what is to be done, what is to be watched.",
+            help="Conditions, work to be done, points to watch.",
         )
         if st.form_submit_button("Close the inspection", type="primary"):
             with show_errors():
                 require_action(current_user(), "close")
                 if decision is None:
-                    raise ValueError("no decision was chosen: say what happens to the rope.")
+                    raise ValueError("no decision was selected: choose what happens to the rope.")
                 closing = Closing(decision, person.strip(), _day(until), _day(due), remarks.strip())
                 get_record().close_inspection(
                     identity, closing, by=entering(identity), revision=opened.revision
                 )
-                flash_success("The inspection is closed; nothing in it changes from here on.")
+                flash_success("The inspection is closed and can no longer be changed.")
                 st.rerun()
 
 
@@ -128,15 +128,15 @@ def _day(value: object) -> date | None:
 def _take_back(opened: OpenInspection) -> None:
     identity = opened.inspection.identity
     with (
-        st.expander("Take the decision back", icon=":material/undo:"),
+        st.expander("Reopen the inspection", icon=":material/undo:"),
         st.form(f"take back {identity}", border=False),
     ):
         why = st.text_input(
             "Reason",
             key=f"take back why {identity}",
-            help="Stands in the record; the inspection is a draft again.",
+            help="Recorded with your name. The inspection becomes a draft again.",
         )
-        if st.form_submit_button("Make it a draft again"):
+        if st.form_submit_button("Reopen as a draft"):
             with show_errors():
                 require_action(current_user(), "take back")
                 get_record().review(
@@ -146,5 +146,5 @@ def _take_back(opened: OpenInspection) -> None:
                     why=" ".join(why.split()),
                     revision=opened.revision,
                 )
-                flash_success("The inspection is a draft again.")
+                flash_success("The inspection was reopened and is a draft again.")
                 st.rerun()

@@ -1,4 +1,4 @@
-"""The parts of a screen that show one station: photograph, edges, figures, facts."""
+"""The parts of a screen that show one station: photograph, edges, figures and entries."""
 
 from __future__ import annotations
 
@@ -28,14 +28,14 @@ from ui.text import WORD_MARKS, as_minus, as_typed
 from ui.web.components.rope_view import PhotoView, send_pictures, show_view
 from ui.web.page import pictures
 from ui.web.page.layout import show_errors
-from ui.web.page.units import U_HELP, in_page_units, page_units, told
+from ui.web.page.units import U_HELP, in_page_units, page_text, page_units
 from vision.results import Estimate, Refusal, Result
 
 SIDES = ("left edge", "right edge")
 
 
 def photograph_of(opened: OpenInspection, result: Result) -> Photograph | None:
-    """Return a result's photograph; None if it does not belong to the inspection."""
+    """Return the photograph of a result; None if it does not belong to the inspection."""
     sha256 = result.photo_sha256
     return next(
         (photograph for photograph in opened.photographs if photograph.sha256 == sha256), None
@@ -43,13 +43,13 @@ def photograph_of(opened: OpenInspection, result: Result) -> Photograph | None:
 
 
 def show_photograph(photograph: Photograph, view: StationView, *, key: str) -> None:
-    """Show a photograph with what was measured, and the logged reading drawn to scale."""
+    """Show a photograph with the measured edges, and the logged reading drawn to scale."""
     result = view.result
     name, data, size = pictures.preview(photograph)
     if isinstance(result, Refusal) or result.marks is None:
         send_pictures({name: data}, key=f"{key} pictures")
         shapes = refused_spots(result) if isinstance(result, Refusal) else []
-        words = f"Photograph {result.photo_name}; it gives no diameter."
+        words = f"Photograph {result.photo_name}: no diameter."
         show_view(PhotoView(name, size, words, shapes), key=f"{key} photograph")
         return
     logged = view.comparison.gauge_mm if view.comparison else None
@@ -70,7 +70,7 @@ def show_photograph(photograph: Photograph, view: StationView, *, key: str) -> N
     with right:
         edge_size = tuple(round(side * EDGE_PX_PER_MM) for side in EDGE_MM)
         for side, (place, (cut, _)) in enumerate(zip(places, cuts, strict=True)):
-            st.markdown(f"**{SIDES[side].capitalize()}**, magnified; the rope is below")
+            st.markdown(f"**{SIDES[side].capitalize()}**, magnified; rope at the bottom")
             edge = PhotoView(
                 cut,
                 (edge_size[0], edge_size[1]),
@@ -83,9 +83,9 @@ def show_photograph(photograph: Photograph, view: StationView, *, key: str) -> N
 
 
 def show_side_by_side(opened: OpenInspection, views: Sequence[StationView], *, key: str) -> None:
-    """Show the photographs of a station side by side, figures and logged readings on them.
+    """Show the photographs of a station side by side with their figures and logged readings.
 
-    Below each its two edges, magnified, where a tenth of a millimetre can be seen.
+    Below each are its two edges, magnified enough to see a tenth of a millimetre.
     """
     for begin in range(0, len(views), 2):
         for column, view in zip(st.columns(2), views[begin : begin + 2], strict=False):
@@ -94,12 +94,12 @@ def show_side_by_side(opened: OpenInspection, views: Sequence[StationView], *, k
 
 
 def show_one_side(opened: OpenInspection, view: StationView, *, key: str) -> None:
-    """Show one photograph with its figure and the logged reading on it, and both edges below."""
+    """Show one photograph with its figure and the logged reading, and both edges below."""
     result = view.result
     photograph = photograph_of(opened, result)
     figure, logged = figure_line(view, page_units())
-    odd = view.comparison is not None and view.comparison.word == "disagrees"
-    over = ((figure, False), (logged, odd))
+    disagrees = view.comparison is not None and view.comparison.word == "disagrees"
+    over = ((figure, False), (logged, disagrees))
     if photograph is None:
         st.info(f"{figure}, {logged}. The photograph itself is not in the record.")
         return
@@ -107,7 +107,7 @@ def show_one_side(opened: OpenInspection, view: StationView, *, key: str) -> Non
     if isinstance(result, Refusal) or result.marks is None:
         send_pictures({name: data}, key=f"{key} pictures")
         shapes = refused_spots(result) if isinstance(result, Refusal) else []
-        words = f"Photograph {result.photo_name}; it gives no diameter."
+        words = f"Photograph {result.photo_name}: no diameter."
         show_view(PhotoView(name, size, words, shapes, over=over), key=f"{key} photograph")
         return
     marks, read = result.marks, view.comparison.gauge_mm if view.comparison else None
@@ -139,7 +139,7 @@ def show_one_side(opened: OpenInspection, view: StationView, *, key: str) -> Non
 
 
 def show_before(before: OpenInspection, station: int, units: Units, *, key: str) -> None:
-    """Show the same station last time: its photographs with their figures, one below the other."""
+    """Show the station at the previous inspection: its photographs with their figures."""
     st.caption(f"Last time, {before.inspection.on:%Y-%m-%d}")
     mine = [one for one in before.results if isinstance(one, Estimate) and one.station == station]
     for result in sorted(mine, key=lambda one: one.view_deg or 0)[:2]:
@@ -164,7 +164,7 @@ def show_before(before: OpenInspection, station: int, units: Units, *, key: str)
 
 
 def show_lone(opened: OpenInspection, item: ReviewItem) -> None:
-    """Show the photographs that something belonging to no single station is about."""
+    """Show the photographs concerned by a finding that belongs to no single station."""
     finding = item.findings[0].finding
     named = {*finding.about, *finding.where}
     for photograph in opened.photographs:
@@ -175,7 +175,7 @@ def show_lone(opened: OpenInspection, item: ReviewItem) -> None:
                 show_one_side(opened, view, key=f"lone {photograph.sha256}")
 
 
-WIDE = 16 / 9  # the part of a photograph beside another one
+WIDE = 16 / 9  # aspect ratio of a photograph shown beside another
 
 
 def _legend_line(view: StationView) -> str:
@@ -188,20 +188,20 @@ def _legend_line(view: StationView) -> str:
 
 
 def show_refusal(result: Refusal) -> None:
-    """Say why a photograph gives no diameter, and how to take a better one."""
+    """Show why a photograph gives no diameter, and how to take a better one."""
     for finding in result.findings:
-        words = told(f"{finding.seen} {finding.remedy}")
+        words = page_text(f"{finding.seen} {finding.remedy}")
         st.warning(words, icon=":material/no_photography:")
 
 
 def show_entries(opened: OpenInspection, view: StationView | None, station: int) -> None:
-    """Show what is to be known about the photograph's figure, and who read what with which gauge.
+    """Show the findings about the photograph's figure, and who read what with which gauge.
 
-    Without a view all readings of the station are shown.
+    Without a view, all readings of the station are shown.
     """
     if view is not None and isinstance(view.result, Estimate):
         for finding in view.result.findings:
-            st.markdown(f":material/info: {told(finding.seen)} {told(finding.remedy)}")
+            st.markdown(f":material/info: {page_text(finding.seen)} {page_text(finding.remedy)}")
     for logged in opened.logged:
         reading = logged.reading
         here = reading.station == station and (view is None or reading.view_deg == view.view_deg)
@@ -219,7 +219,7 @@ def show_entries(opened: OpenInspection, view: StationView | None, station: int)
 
 
 def show_places(opened: OpenInspection, assessment: Assessment, station: int) -> None:
-    """Show the stations beside this one, and what was read here at earlier inspections."""
+    """Show the neighbouring stations, and the readings taken here at earlier inspections."""
     left, right = st.columns(2, gap="large")
     rows = neighbour_rows(opened, assessment, station)
     if rows:
@@ -227,7 +227,9 @@ def show_places(opened: OpenInspection, assessment: Assessment, station: int) ->
         left.html(table(heads, rows, "Neighbouring stations"))
     rows = earlier_rows(assessment, station)
     if rows:
-        right.html(table(["day", "direction", "reading mm"], rows, "Earlier inspections here"))
+        right.html(
+            table(["date", "direction", "reading mm"], rows, "Earlier inspections of this station")
+        )
 
 
 def show_comparison(view: StationView, result: Estimate) -> None:
@@ -255,14 +257,14 @@ def show_comparison(view: StationView, result: Estimate) -> None:
     )
     st.html(figures(cells))
     st.caption(
-        "Difference is photograph minus gauge; it agrees where it is no larger than its own U, "
-        f"which stands after ±. {in_page_units(one.needed)}",
+        "Difference is photograph minus gauge. They agree if it does not exceed its own U, shown "
+        f"after ±. {in_page_units(one.needed)}",
         help=U_HELP,
     )
 
 
 def figures(cells: Sequence[tuple[str, str, str]]) -> str:
-    """Return figures side by side, each with its name above and its uncertainty below; escaped."""
+    """Return figures side by side as escaped HTML: name above, uncertainty below."""
     return (
         f"<style>{_FIGURES_STYLE}</style><div class='rope-figures' role='list'>"
         + "".join(
@@ -284,16 +286,16 @@ _FIGURES_STYLE = """
 def table(
     heads: list[str], rows: list[list[str]], title: str, *, units: Units | None = None
 ) -> str:
-    """Return a plain table; a wide one runs on as text on a phone. Every text is escaped.
+    """Return a plain table as escaped HTML; on a phone a wide one becomes running text.
 
     Parameters
     ----------
     heads, rows : list
-        Headings, which may say "mm", and cells, written in the units already.
+        Headings, in which "mm" is replaced by the units, and cells already in these units.
     title : str
-        Above it.
+        Caption of the table.
     units : {"mm", "inch"}, optional
-        The rope's units; the page's unless another rope is shown.
+        The rope's units; the page's units by default.
     """
     heads = heads_in_units(heads, units or page_units())
     rows = [[as_minus(cell) for cell in row] for row in rows]
@@ -315,8 +317,8 @@ def table(
     )
 
 
-PHONE_LETTERS = 40  # of a table's small print in 328 px, less what lies between five columns
-LONG_CELL = 34  # letters; squeezed into a column of a phone they would run over many lines
+PHONE_LETTERS = 40  # characters of table text in 328 px, less the gaps between five columns
+LONG_CELL = 34  # characters; in a narrow column they would wrap over many lines
 
 
 def _too_wide_for_a_phone(heads: list[str], rows: list[list[str]]) -> bool:

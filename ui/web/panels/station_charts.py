@@ -1,4 +1,4 @@
-"""Charts of one station: what its uncertainty comes from, and its figures over the inspections."""
+"""Charts of one station: sources of its uncertainty, and its inspection history."""
 
 from __future__ import annotations
 
@@ -21,11 +21,11 @@ from ui.web.components.chart import chart_spec, show_chart
 from vision.results import Estimate
 from vision.uncertainty import combined_u_mm
 
-AHEAD = timedelta(days=90)  # the band is drawn a little beyond the day that is looked at
+AHEAD = timedelta(days=90)  # how far the band extends beyond the inspection date
 
 
 def show_budget(estimate: Estimate) -> None:
-    """Show what the uncertainty of a photograph comes from: a sentence, and bars."""
+    """Show the sources of a photograph's uncertainty: a sentence, and bars."""
     parts = budget_shares(estimate.budget)
     words = budget_in_words([(part.quantity, part.share_pct / 100) for part in parts])
     st.markdown(f":material/functions: {words}")
@@ -34,18 +34,18 @@ def show_budget(estimate: Estimate) -> None:
 
 
 def show_history(assessment: Assessment, station: int) -> None:
-    """Show a station over the inspections, with where today's figure was expected."""
+    """Show a station's history, with the interval in which today's figure was expected."""
     chart = station_history(assessment, station)
     if chart is None:
-        st.caption("No earlier inspection holds this station in two directions: no history yet.")
+        st.caption("No history yet: no earlier inspection has this station in two directions.")
         return
     data, words = chart
-    show_chart(history_chart, data, words=f"Station {station} over the inspections. {words}")
+    show_chart(history_chart, data, words=f"Station {station}: inspection history. {words}")
     st.markdown(f":material/history: {words}")
 
 
 def make_ready(assessment: Assessment, station: int, estimates: Sequence[Estimate]) -> None:
-    """Make a station's charts before somebody asks for them."""
+    """Make a station's charts before they are needed."""
     units = assessment.log.rope.units
     chart = station_history(assessment, station)
     if chart is not None:
@@ -55,15 +55,15 @@ def make_ready(assessment: Assessment, station: int, estimates: Sequence[Estimat
 
 
 def station_history(assessment: Assessment, station: int) -> tuple[History, str] | None:
-    """Return a station over the inspections, and what was expected today in words.
+    """Return a station's inspection history, and the figure expected today in words.
 
-    The band comes from the earlier inspections alone where three of them are there, so that
-    today's figure is held against it and does not draw it to itself.
+    Where there are three earlier inspections the band is computed from these alone, so that
+    today's figure is compared with it without influencing it.
 
     Returns
     -------
-    told : (History, str) or None
-        None where no earlier inspection holds the station.
+    chart : (History, str) or None
+        None where no earlier inspection has the station.
     """
     over = next(
         (history for history in assessment.station_histories if history.station == station), None
@@ -85,7 +85,7 @@ def station_history(assessment: Assessment, station: int) -> tuple[History, str]
     )
     if line is None:
         data = history(station, over.line, by_gauge, ahead=AHEAD)
-        words = "A band for today's figure needs three earlier inspections of this station."
+        words = "An expected range for today needs three earlier inspections of this station."
     else:
         data = history(station, line, ahead=today - line.last + AHEAD)
         words = _expected(line, today, now, photographed, assessment.log.rope.units)
@@ -96,7 +96,7 @@ def _line(points: list[TrendPoint]) -> Trend | None:
     try:
         return trend(points)
     except ValueError:
-        return None  # fewer than three days, or two figures that are one
+        return None  # fewer than three dates, or coinciding points
 
 
 def _expected(
@@ -106,23 +106,23 @@ def _expected(
     photographed: list[DatedDiameter],
     units: Units,
 ) -> str:
-    """Return what the earlier inspections let expect today, and what was found."""
+    """Return the figure expected today from the earlier inspections, and what was found."""
     new = now[-1] if now else line.points[-1]
     low, _, high = line.band_mm(today, u_new_mm=combined_u_mm(new.budget))
     expected = (
-        f"After {len(line.points)} earlier inspections the gauge was expected at "
+        f"Expected by gauge from {len(line.points)} earlier inspections: "
         f"{figure(low, units)} to {length_text(high, units=units)} (95 %)"
     )
-    found = [("the gauge says", one.mean_mm) for one in now]
-    found += [("the photographs say", one.mean_mm) for one in photographed]
-    chart = [
-        f"{who} {length_text(value, units=units)}, "
+    found = [("gauge reading", one.mean_mm) for one in now]
+    found += [("by photographs", one.mean_mm) for one in photographed]
+    compared = [
+        f"{source} {length_text(value, units=units)}, "
         + ("within" if low <= value <= high else "outside")
-        for who, value in found
+        for source, value in found
     ]
     rate_low, rate_high = line.rate_interval
     return (
-        f"{'; '.join([expected, *chart])}. Until then "
+        f"{'; '.join([expected, *compared])}. Trend up to then: "
         f"{rate_words(line.rate_mm_per_year, units)} {unit_of(units)} per year (95 % interval "
         f"{rate_words(rate_low, units)} to {rate_words(rate_high, units)})."
     )

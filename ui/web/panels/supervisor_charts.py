@@ -1,6 +1,6 @@
-"""What proves a rank: differences, last digits, trends towards the limits.
+"""The evidence for a rank: differences, last digits, trends towards the limits.
 
-Each is a fragment of its own: another group or rope is shown without the rest of the page.
+Each is a fragment: selecting another group or rope redraws only that part of the page.
 """
 
 from __future__ import annotations
@@ -37,31 +37,30 @@ TREND_HEADS = [
     "rope",
     "station",
     "measured by",
-    "last mean mm",
+    "latest mean mm",
     "change, mm per year (95 %)",
     "limit mm",
     "limit reached",
 ]
-MOST_POINTS = 1500  # a chart shows no more; those that disagree are always among them
+MOST_POINTS = 1500  # points in a chart; those that disagree are always included
 MOST_GROUPS = 60
 
 
 @st.fragment
 def show_differences(compared: Sequence[ComparedEntry]) -> None:
-    """Show photograph minus gauge, all together or by who or what measured."""
+    """Show photograph minus gauge, for all together or by gauge, person, card set or camera."""
     reset_messages()
     with show_errors():
         if not compared:
             st.info("No reading has a photograph of the same place and direction yet.")
             return
         kind = st.pills(
-            "Grouped by",
+            "Group by",
             list(GROUPS),
             default="all together",
             required=True,
             key="difference group",
-            help="A gauge, a person, a print of cards or a camera that is off shows in "
-            "its own mean.",
+            help="A biased gauge, person, card set or camera shows in the mean of its own group.",
         )
         group = GROUPS[str(kind)]
         groups: dict[str, list[ComparedEntry]] = {}
@@ -74,44 +73,44 @@ def show_differences(compared: Sequence[ComparedEntry]) -> None:
                 str(kind).capitalize(),
                 sorted(groups),
                 key=f"difference {group}",
-                help="Whose comparisons are drawn.",
+                help="The group shown in the chart.",
             )
         elif group:
-            st.markdown(f"One {kind} only: **{as_typed(chosen)}**")
+            st.markdown(f"Only one {kind}: **{as_typed(chosen)}**")
         _difference_plot(groups[chosen])
         if len(groups) > 1:
-            rows = [[told, *_agreement_cells(groups[told])] for told in sorted(groups)]
+            rows = [[name, *_agreement_cells(groups[name])] for name in sorted(groups)]
             heads = [str(kind), "comparisons", "mean difference mm", "limits of agreement mm"]
             st.html(table(heads, rows[:MOST_GROUPS], f"Photograph minus gauge by {kind}"))
 
 
 def show_reader(reader: RankedReader, compared: Sequence[ComparedEntry]) -> None:
-    """Show the differences of one gauge or person, and what they come to against the others'."""
+    """Show the differences of one gauge or person, and how they compare with the others'."""
     mine = [one for one in compared if getattr(one, reader.kind) == reader.name]
     apart = reader.apart
     if apart is None:
         st.caption(
-            f"Fewer than {FEWEST} comparisons, or nobody else's to hold them against: nothing can "
-            "be said of this one against the others."
+            f"Fewer than {FEWEST} comparisons, or none by others: no comparison with the others is "
+            "possible."
         )
     else:
         st.markdown(
-            f"{as_typed(apart.words)} If nothing is wrong: {by_chance(apart.adjusted)}. "
-            f"{apart.disagree} of {apart.count} disagree; so many by chance: "
-            f"{by_chance(apart.p_disagree)}."
+            f"{as_typed(apart.words)} Probability if nothing is wrong: "
+            f"{by_chance(apart.adjusted)}. {apart.disagree} of {apart.count} disagree; probability "
+            f"of so many by chance: {by_chance(apart.p_disagree)}."
         )
     if mine:
         _difference_plot(mine)
 
 
 def _difference_plot(members: Sequence[ComparedEntry]) -> None:
-    told = None
+    agreement = None
     if len(members) >= FEWEST:
-        told = limits_of_agreement([one.difference_mm for one in members])
-    odd = [one for one in members if one.word == "disagrees"][-MOST_POINTS:]
+        agreement = limits_of_agreement([one.difference_mm for one in members])
+    disagree = [one for one in members if one.word == "disagrees"][-MOST_POINTS:]
     rest = [one for one in members if one.word != "disagrees"]
-    step = max(1, -(-len(rest) // max(1, MOST_POINTS - len(odd))))
-    shown = [*odd, *rest[::step]]
+    step = max(1, -(-len(rest) // max(1, MOST_POINTS - len(disagree))))
+    shown = [*disagree, *rest[::step]]
     points = tuple(
         Difference(
             f"{one.inspection}, station {one.station}, {one.view_deg} deg",
@@ -123,11 +122,11 @@ def _difference_plot(members: Sequence[ComparedEntry]) -> None:
         for one in shown
     )
     data = Differences(points)
-    if told is not None:
-        data = Differences(points, told.bias_mm, told.low_mm, told.high_mm)
+    if agreement is not None:
+        data = Differences(points, agreement.bias_mm, agreement.low_mm, agreement.high_mm)
     words = _agreement_words(members)
     if step > 1:
-        words += f" Drawn: all that disagree, and one in {step} of the others."
+        words += f" The chart shows all that disagree and one in {step} of the others."
     show_chart(differences_chart, data, words=words)
     st.caption(as_minus(words), help=U_HELP)
 
@@ -136,22 +135,22 @@ def _agreement_words(members: Sequence[ComparedEntry]) -> str:
     if len(members) < FEWEST:
         count = counted(len(members), "comparison", "comparisons")
         return f"{count}; {FEWEST} are needed for limits of agreement."
-    told = limits_of_agreement([one.difference_mm for one in members])
+    agreement = limits_of_agreement([one.difference_mm for one in members])
     return (
-        f"{len(members)} comparisons; photograph minus gauge {told.bias_mm:+z.2f} mm on average, "
-        f"limits of agreement {told.low_mm:+z.2f} to {told.high_mm:+z.2f} mm (a wrong entry "
-        "widens them)."
+        f"{len(members)} comparisons; photograph minus gauge {agreement.bias_mm:+z.2f} mm on "
+        f"average, limits of agreement {agreement.low_mm:+z.2f} to {agreement.high_mm:+z.2f} mm "
+        "(wrong entries widen them)."
     )
 
 
 def _agreement_cells(members: Sequence[ComparedEntry]) -> list[str]:
     if len(members) < FEWEST:
         return [str(len(members)), "", f"needs {FEWEST}"]
-    told = limits_of_agreement([one.difference_mm for one in members])
+    agreement = limits_of_agreement([one.difference_mm for one in members])
     return [
         str(len(members)),
-        f"{told.bias_mm:+z.2f}",
-        f"{told.low_mm:+z.2f} to {told.high_mm:+z.2f}",
+        f"{agreement.bias_mm:+z.2f}",
+        f"{agreement.low_mm:+z.2f} to {agreement.high_mm:+z.2f}",
     ]
 
 
@@ -160,38 +159,38 @@ def show_digits(gauge: Gauge, readings: Sequence[Reading]) -> None:
     data = last_digits(readings, gauge.resolution_mm)
     if data is None:
         st.caption(
-            "The last digits of this gauge's readings say nothing: too few, or its steps do not "
-            "show all digits."
+            "The last digits of this gauge's readings show nothing: there are too few, or its "
+            "resolution does not allow every digit."
         )
         return
-    told = (
-        f"{len(readings)} readings. Real diameters end in every digit about equally often; with "
-        "few readings the picture is uneven by chance, and the list of entries says where it is "
-        "not."
+    words = (
+        f"{len(readings)} readings. Real diameters end in every digit about equally often. With "
+        "few readings the counts are uneven by chance; the list of entries says where they are "
+        "more uneven than that."
     )
-    show_chart(digits_chart, data, words=told)
-    st.caption(told)
+    show_chart(digits_chart, data, words=words)
+    st.caption(words)
 
 
 @st.fragment
 def show_trends(assessments: Sequence[Assessment]) -> None:
-    """Show a rope's stations on their way to the limits, the nearest first, and one of them."""
+    """Show the trends of a rope's stations, nearest to a limit first, and a chart of one."""
     reset_messages()
     with show_errors():
         trends = nearest_first(station_trends(assessments))
         if not trends:
-            st.info("A trend needs two inspections of a rope with stations in two directions.")
+            st.info("A trend needs a station measured in two directions at two inspections.")
             return
         units = assessments[-1].log.rope.units
         rows = [trend_row(one, units) for one in trends]
-        title = "The station that is nearest to its limit first"
+        title = "Station nearest to its limit first"
         st.html(table(TREND_HEADS, rows, title, units=units))
         mine: dict[int, StationTrend] = {one.station: one for one in trends}
         station = st.selectbox(
             "Station",
             list(mine),
             key=f"trend station {trends[0].rope}",
-            help="The station that is nearest to its limit comes first.",
+            help="The station nearest to its limit comes first.",
         )
         shown = mine[station]
         show_chart(history_chart, shown.data, words=shown.words, units=units)

@@ -1,4 +1,4 @@
-"""A table of readings on the page: what each heading was taken for is shown, corrected and kept."""
+"""Import of a table of readings: the column mapping is shown, corrected and saved."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ from ui.web.panels.station import table as html_table
 KINDS = ["csv", "tsv", "txt", "xlsx"]
 DIRECTION = "reading at {} deg"
 DIRECTIONS = (0, 30, 45, 60, 90, 120, 135, 150)
-NOT_USED, AS_UNDERSTOOD = "", "as the program understands it"
+NOT_USED, AS_UNDERSTOOD = "", "as recognised automatically"
 SHOWN = 12  # rows of each kind
 MEANINGS = {
     NOT_USED: "not used",
@@ -36,19 +36,19 @@ MEANINGS = {
 
 
 def table_is_given() -> bool:
-    """Say whether a table waits to be looked at."""
+    """Say whether a table has been uploaded and not entered yet."""
     return st.session_state.get(f"table {st.session_state.get('tables', 0)}") is not None
 
 
 def import_table(opened: OpenInspection) -> None:
-    """Offer to enter the readings of a CSV or XLSX file into this inspection."""
+    """Draw the import of readings from a CSV or XLSX file into this inspection."""
     turn = st.session_state.setdefault("tables", 0)
     file = st.file_uploader(
         "Table of readings",
         KINDS,
         key=f"table {turn}",
-        help="CSV or XLSX, headings in English, German, French, Spanish, Italian or Portuguese. "
-        "Nothing is entered before you have seen what each column was taken for.",
+        help="CSV or XLSX with headings in English, German, French, Spanish, Italian or "
+        "Portuguese. You see how each column is understood before anything is entered.",
     )
     if file is None:
         return
@@ -65,17 +65,17 @@ def import_table(opened: OpenInspection) -> None:
                 gauge=chosen_gauge(opened),
                 named=named,
             )
-        except ValueError as wrong:  # of the command line's remedies none helps here
+        except ValueError as wrong:  # the command line's remedy does not help here
             raise ValueError(
-                f"{str(wrong).split(' See `ropephoto')[0]} Say above which column it is."
+                f"{str(wrong).split(' See `ropephoto')[0]} Select that column above."
             ) from wrong
     mine = _of_this_inspection(opened, found, digest)
     _preview(mine)
     name = st.text_input(
-        "Keep this mapping as",
+        "Save this mapping as",
         key=f"mapping name {digest}",
-        placeholder="left empty: not kept",
-        help="For the next table of the same kind, here and on the command line (--columns).",
+        placeholder="if left blank: not saved",
+        help="For further tables of the same kind, here and on the command line (--columns).",
     )
     words = counted(len(mine.rows), "reading", "readings")
     if st.button(f"Enter {words}", type="primary", disabled=not mine.rows):
@@ -83,7 +83,7 @@ def import_table(opened: OpenInspection) -> None:
 
 
 def _mapping(path: Path, digest: str) -> dict[str, str]:
-    """Show what each heading was taken for; return what it means as it stands now."""
+    """Show how each heading is understood; return the mapping as selected."""
     sheet = read_sheet(path, known=lambda cells: known_headings(cells, "readings"))
     kept = kept_names()
     chosen = AS_UNDERSTOOD
@@ -92,10 +92,10 @@ def _mapping(path: Path, digest: str) -> dict[str, str]:
             "Mapping",
             [AS_UNDERSTOOD, *kept],
             key=f"mapping {digest}",
-            help="One that was kept by its name, or what the program takes the headings for.",
+            help="A saved mapping, or the program's own reading of the headings.",
         )
     usual = _understood(sheet, {} if chosen == AS_UNDERSTOOD else kept_columns(chosen))
-    st.caption("What each column was taken for; correct it here.")
+    st.caption("How each column is understood. Correct it here.")
     meant: dict[str, str] = {}
     with st.container(horizontal=True):
         for at, heading in enumerate(sheet.headings):
@@ -109,21 +109,21 @@ def _mapping(path: Path, digest: str) -> dict[str, str]:
                 index=options.index(usual.get(heading, NOT_USED)),
                 format_func=lambda one: MEANINGS.get(one, one.replace(" deg", "°")),
                 key=f"column {digest} {chosen} {at}",
-                help="What stands in this column of the table.",
+                help="Meaning of this column in the table.",
                 width=240,
             )
-    return {heading: _said(meaning) for heading, meaning in meant.items()}
+    return {heading: _mapped(meaning) for heading, meaning in meant.items()}
 
 
-def _said(meaning: str) -> str:
-    """Return a meaning as a mapping says it: the column's name, or the direction alone."""
+def _mapped(meaning: str) -> str:
+    """Return a meaning as stored in a mapping: the column's name, or the direction alone."""
     if meaning.startswith("reading at "):
         return meaning.split()[2]
     return READINGS[meaning].name if meaning in READINGS else ""
 
 
 def _understood(sheet: Sheet, named: dict[str, str]) -> dict[str, str]:
-    """Return heading -> meaning; nothing where two headings seem to mean the same."""
+    """Return heading -> meaning; empty where two headings seem to mean the same."""
     needed = tuple(name for name, column in READINGS.items() if column.needed)
     there = {heading: meant for heading, meant in named.items() if heading in sheet.headings}
     try:
@@ -136,15 +136,15 @@ def _understood(sheet: Sheet, named: dict[str, str]) -> dict[str, str]:
 def _of_this_inspection(
     opened: OpenInspection, found: ParsedTable[ReadingRow], digest: str
 ) -> ParsedTable[ReadingRow]:
-    """Return the rows of the inspection that the address names; others are named, not entered."""
+    """Return the rows of the open inspection; rows of others are reported, not entered."""
     identity = opened.inspection.identity
-    found = replace(found, stations=())  # they would begin inspections
-    told = {row.on for row in found.rows} | {found.day}
-    other = sorted(day for day in told if day is not None and day != opened.inspection.on)
+    found = replace(found, stations=())  # these would start new inspections
+    days = {row.on for row in found.rows} | {found.day}
+    other = sorted(day for day in days if day is not None and day != opened.inspection.on)
     if other:
         st.warning(
-            f"The table is of {other[0]}, this inspection of {opened.inspection.on}: look whether "
-            "it is the right table.",
+            f"The table is dated {other[0]}, this inspection {opened.inspection.on}: check that it "
+            "is the right table.",
             icon=":material/help:",
         )
     others = sorted({row.inspection for row in found.rows} - {identity})
@@ -152,9 +152,9 @@ def _of_this_inspection(
         return found
     names = ", ".join(others[:4])
     if st.checkbox(
-        as_typed(f"The table names {names}: all of its rows are of this inspection"),
+        as_typed(f"The table names {names}: all of its rows belong to this inspection"),
         key=f"all rows {digest}",
-        help="Where the table calls this inspection by another name.",
+        help="If the table uses another name for this inspection.",
     ):
         return replace(
             found,
@@ -167,8 +167,8 @@ def _of_this_inspection(
     ]
     st.info(
         as_typed(
-            f"{counted(len(found.rows) - len(pairs), 'row is', 'rows are')} of other inspections "
-            f"({names}) and left out here; open those to enter them."
+            f"{counted(len(found.rows) - len(pairs), 'row belongs', 'rows belong')} to other "
+            f"inspections ({names}) and will not be entered here. Open those to enter them."
         )
     )
     return replace(
@@ -188,11 +188,11 @@ def _preview(found: ParsedTable[ReadingRow]) -> None:
     ]  # fmt: skip
     if rows:
         heads = ["line", "station", "direction", "as typed", "mm", "gauge", "read by"]
-        st.html(html_table(heads, rows, f"Understood: {len(found.rows)} readings"))
+        st.html(html_table(heads, rows, f"Readings recognised: {len(found.rows)}"))
     if found.rejected:
-        left_out = [[str(one.line), one.reason] for one in found.rejected[:SHOWN]]
+        rejected = [[str(one.line), one.reason] for one in found.rejected[:SHOWN]]
         words = rows_rejected(len(found.rejected))
-        st.html(html_table(["line", "why"], left_out, words[:1].upper() + words[1:]))
+        st.html(html_table(["line", "reason"], rejected, words[:1].upper() + words[1:]))
 
 
 def _enter(
@@ -205,8 +205,8 @@ def _enter(
             keep_columns(name, named)
         rescreen(identity)
         st.session_state["tables"] += 1
-        left = f" {rows_rejected(len(done.rejected))}." if done.rejected else ""
+        rejected = f" {rows_rejected(len(done.rejected))}." if done.rejected else ""
         flash_success(
-            f"{counted(done.readings, 'reading is', 'readings are')} in the record.{left}"
+            f"{counted(done.readings, 'reading was', 'readings were')} entered.{rejected}"
         )
         st.rerun()

@@ -1,5 +1,5 @@
-"""The phone at the rope: a light page of its own for one inspection, and the routes behind it.
+"""The phone at the rope: a light page for one inspection, and the routes behind it.
 
-Plain HTML and script from the same server, no framework: it must open in a dead spot's one bar of
-signal and go on without any. May import the pages' door and session, and nothing of Streamlit's.
+Plain HTML and script from the same server, without a framework: it must load on a very weak
+signal and keep working without one. May import the pages' door and session, nothing from Streamlit.
 """

@@ -1,26 +1,26 @@
-// The phone at the rope. What is taken or typed is kept on the phone (IndexedDB) first, sent when
-// there is a signal, and forgotten only when the server has said its SHA-256 back.
+// The phone at the rope. Photographs and readings are first stored on the phone (IndexedDB), sent when
+// there is a signal, and deleted only after the server has confirmed them (a photograph by its SHA-256).
 "use strict";
 
 const TOKEN = "token of the inspection", STATE = "the inspection as it stood", SEEN = "figures seen";
 const LOOK_MS = 1000, REST_MS = 15000, AGAIN_MS = 3000, LONGEST_MS = 120000;
 const $ = (id) => document.getElementById(id);
 
-// A link's token stands behind its #; it is kept here and taken out of the address.
+// A link's token follows its #; it is stored here and removed from the address.
 if (location.hash.length > 1) {
   localStorage.setItem(TOKEN, location.hash.slice(1));
   history.replaceState(null, "", location.pathname);
 }
 const token = localStorage.getItem(TOKEN) || "";
 
-let state = null;          // as the server last said it
-let items = [];            // what is on the phone: photographs and readings
-let chosen = "";           // cell that was chosen by hand
+let state = null;          // as last received from the server
+let items = [];            // photographs and readings stored on the phone
+let chosen = "";           // cell selected by the user
 let working = false, ended = "", trouble = "", soonest = 0;
 const skipped = new Set(), pictures = new Map();
 const seen = new Set(JSON.parse(localStorage.getItem(SEEN) || "[]"));  // figures that were shown
 
-// ---- SHA-256 (FIPS 180-4): browsers have their own over HTTPS only -----------------------------
+// ---- SHA-256 (FIPS 180-4): browsers offer it over HTTPS only -----------------------------------
 
 function sha256(bytes) {
   const K = sha256.K ||= (() => {
@@ -61,7 +61,7 @@ async function hashOf(buffer) {
   return Array.from(digest, (x) => x.toString(16).padStart(2, "0")).join("");
 }
 
-// ---- what is kept on the phone -----------------------------------------------------------------
+// ---- storage on the phone ----------------------------------------------------------------------
 
 const database = new Promise((resolve, reject) => {
   const asked = indexedDB.open("rope photo check", 1);
@@ -116,8 +116,8 @@ async function ask(path, options = {}) {
       headers: { Authorization: `Bearer ${token}`, ...options.headers },
     });
     let told = {};
-    try { told = await answer.json(); } catch { /* no sentence came */ }
-    if (answer.status === 403) ended = told.error || "This link has ended. Scan a new code.";
+    try { told = await answer.json(); } catch { /* an answer without JSON */ }
+    if (answer.status === 403) ended = told.error || "This link has expired. Scan a new code.";
     return { status: answer.status, told };
   } finally {
     clearTimeout(timer);
@@ -130,15 +130,15 @@ async function send(item) {
       method: "PUT", body: item.bytes, headers: { "Content-Type": "application/octet-stream" } })
     : await ask("readings", { method: "PUT", body: JSON.stringify(item.reading) });
   if (answer.status === 200) {
-    // until the next look shows it: its cell must not be asked for again meanwhile
+    // kept until the next poll shows it, so that its cell is not requested again meanwhile
     if (item.kind === "reading") return keep({ ...item, kind: "entered" });
-    if (answer.told.sha256 !== item.sha256) throw new Error("the hash differs: sent again");
+    if (answer.told.sha256 !== item.sha256) throw new Error("The photograph arrived damaged; it is sent again.");
     const { id, cell, name, inspection, sha256: hash } = item;
     return keep({ id, kind: "sent", cell, name, sha256: hash, token, inspection });
   }
   if (answer.status === 409) return keep({ ...item, error: answer.told.error, asks: true });
   if (answer.status === 422) return keep({ ...item, error: answer.told.error });
-  throw new Error(answer.told.error || "The server does not answer.");
+  throw new Error(answer.told.error || "The server is not responding.");
 }
 
 async function work() {
@@ -179,7 +179,7 @@ setInterval(() => { if (Date.now() > soonest && !document.hidden) work(); }, 500
 addEventListener("online", () => { soonest = 0; work(); });
 document.addEventListener("visibilitychange", () => { soonest = 0; });
 
-// ---- what is shown -------------------------------------------------------------------------------
+// ---- display -------------------------------------------------------------------------------------
 
 const keyOf = (cell) => `${cell.station}/${cell.view_deg}`;
 const words = (key) => (key ? `Station ${key.replace("/", " · ")}°` : "A photograph");
@@ -192,7 +192,7 @@ function open(lacks, kind) {
   return cells.find((key) => !skipped.has(`${kind} ${key}`)) || "";
 }
 
-function under(item, kind) {  // on its way, or being measured
+function under(item, kind) {  // being sent or measured
   if (kind === "reading") return item.kind === "reading" || item.kind === "entered";
   return item.kind === "photograph" ? !item.error : item.kind === "sent"
     && (state.photographs[item.sha256]?.state ?? "waiting") === "waiting";
@@ -209,12 +209,12 @@ function render() {
   const offline = !navigator.onLine || (soonest && !trouble && unsent().length && !working);
   const count = unsent().length, other = items.filter((one) => !mine(one)).length;
   $("pending").textContent = count
-    ? `${count} waiting ${offline ? "for a signal" : "to be sent"}`
+    ? `${count} waiting ${offline ? "for a signal" : "to send"}`
     : state?.waiting ? `${state.waiting} being measured` : "";
   const message = ended || trouble || state?.problem
-    || (!token ? "Scan the code that the inspection's page shows under “On a phone”." : "")
-    || (state?.closed ? "This inspection is closed: nothing more is entered into it." : "")
-    || (other ? `${other} of another inspection wait on this phone: scan its code.` : "");
+    || (!token ? "Scan the code that the inspection's Stations page shows under “On a phone”." : "")
+    || (state?.closed ? "This inspection is closed: nothing more can be added to it." : "")
+    || (other ? `Waiting on this phone for another inspection: ${other}. Scan its code to send them.` : "");
   $("message").textContent = message;
   $("message").hidden = !message;
   $("work").hidden = !state;
@@ -222,10 +222,10 @@ function render() {
   $("rope").textContent = state.rope;
   document.title = `${state.rope} · Rope Photo Check`;
   const photo = nextPhoto(), cell = state.cells.find((one) => keyOf(one) === photo);
-  $("next").textContent = photo ? words(photo) : "Every station has its photographs";
+  $("next").textContent = photo ? words(photo) : "All stations are photographed";
   $("where").textContent = cell ? `${cell.where}${cell.where ? " · " : ""}card ${cell.station}, ${
     cell.view_deg}° · ${cell.view_deg === 90 ? "from the side" : "from the front"}` : "";
-  $("take").firstElementChild.textContent = photo ? "Take the photograph" : "One more photograph";
+  $("take").firstElementChild.textContent = photo ? "Take the photograph" : "Take another photograph";
   renderItems();
   renderReading();
   renderCells();
@@ -243,14 +243,14 @@ function renderItems() {
     if (item.error) {
       line.className = "refused";
       say(item.kind === "reading" ? `${words(item.cell)}: ${item.reading.typed}` : item.name, item.error);
-      if (item.asks) button("It is right", () => sure(item));
+      if (item.asks) button("It is correct", () => sure(item));
       button(item.kind === "reading" ? "Type again" : "Remove", () => again(item));
     } else if (item.kind === "entered") {
       say(`${words(item.cell)}: ${item.reading.typed}, entered`);
     } else if (item.kind === "reading") {
-      say(`${words(item.cell)}: ${item.reading.typed}, waits to be sent`);
+      say(`${words(item.cell)}: ${item.reading.typed}, waiting to be sent`);
     } else if (item.kind === "photograph") {
-      say(`${words(item.cell)}: on this phone, waits to be sent`);
+      say(`${words(item.cell)}: on this phone, waiting to be sent`);
     } else {
       const answer = state.photographs[item.sha256] ?? { state: "waiting" };
       line.className = answer.state;
@@ -264,7 +264,7 @@ function renderItems() {
 
 function renderReading() {
   const typedFor = $("typed").value.trim() && $("reading").dataset.cell;
-  const cell = typedFor || nextReading();  // what was begun stays where it was begun
+  const cell = typedFor || nextReading();  // a reading being typed keeps its cell
   $("reading").hidden = !cell || !state.gauges.length;
   $("no-gauge").hidden = state.gauges.length > 0;
   if (!cell) return;
@@ -285,11 +285,11 @@ function renderCells() {
     const lacks = [cell.photo === "good" ? "" : "photograph", cell.reading ? "" : "reading"];
     const words_ = lacks.filter(Boolean).join(" and ") || cell.figure || "done";
     return element("button", `${cell.station} · ${cell.view_deg}° ${
-      lacks.some(Boolean) ? "lacks " : ""}${words_}`, { type: "button", onclick: () => choose(keyOf(cell)) });
+      lacks.some(Boolean) ? "needs " : ""}${words_}`, { type: "button", onclick: () => choose(keyOf(cell)) });
   }));
 }
 
-// ---- what a person does --------------------------------------------------------------------------
+// ---- user actions --------------------------------------------------------------------------------
 
 function choose(key) {
   chosen = key;
@@ -330,7 +330,7 @@ $("camera").addEventListener("change", async (event) => {
   try {
     await keep(item);
   } catch {
-    trouble = "This phone has no room to keep the photograph: free some, then take it again.";
+    trouble = "This phone has no room for the photograph: free some space, then take it again.";
     return render();
   }
   event.target.value = "";
@@ -347,7 +347,7 @@ $("camera").addEventListener("change", async (event) => {
 $("reading").addEventListener("submit", async (event) => {
   event.preventDefault();
   const typed = $("typed").value.trim(), gauge = $("gauge").value, cell = $("reading").dataset.cell;
-  const wrong = !typed ? "" : !/\d/.test(typed) ? `“${typed}” is no length: type what the gauge says.`
+  const wrong = !typed ? "" : !/\d/.test(typed) ? `“${typed}” is not a length: type what the gauge shows.`
     : !gauge ? "Choose the gauge first." : "";
   $("said").textContent = wrong;
   $("said").hidden = !wrong;
@@ -369,7 +369,7 @@ $("skip").addEventListener("click", () => {
 });
 $("other").addEventListener("click", () => show($("cells").hidden));
 
-// ---- the beginning -------------------------------------------------------------------------------
+// ---- start ---------------------------------------------------------------------------------------
 
 (async () => {
   $("open-air").hidden = isSecureContext && location.protocol === "https:";

@@ -1,4 +1,4 @@
-// Over HTTPS: the page's own files are kept on the phone, so that it opens in a dead spot.
+// Over HTTPS the page's own files are cached on the phone, so that it opens without a signal.
 const KEPT = "capture 1";
 const HERE = new URL("./", self.location).pathname;
 const FILES = [HERE, `${HERE}capture.js`, `${HERE}capture.css`];

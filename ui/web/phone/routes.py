@@ -1,8 +1,8 @@
-"""What a phone may ask of the server: how the inspection stands, to add a photograph or reading.
+"""Requests that a phone can make: the state of its inspection, and adding a photograph or reading.
 
-Every request but those for the page's own files carries the token in a header, and is answered for
-the one inspection that it is for. What comes twice is answered twice and kept once, so that a phone
-may send again until it has heard.
+Every request except those for the page's own files carries the token in a header and is answered
+for that token's inspection only. A repeated upload is acknowledged again but stored once, so a
+phone can resend until it gets an answer.
 """
 
 from __future__ import annotations
@@ -58,9 +58,9 @@ FILES = {
     "/phone/capture.css": ("capture.css", "text/css"),
     "/phone/offline.js": ("offline.js", "text/javascript"),
 }
-ENDED = "This link has ended or was taken back. Scan a new code from the inspection's page."
-NOT_NOW = "The record does not answer just now. The phone keeps everything and tries again."
-# What one token may ask: more than a person with a phone ever does.
+ENDED = "This link has expired or was withdrawn. Scan a new code from the inspection's page."
+NOT_NOW = "The record is not available just now. The phone keeps everything and tries again."
+# Limits for one token: more than a person with a phone ever needs.
 MOST_ASKED, MOST_SENT, MOST_SENT_BYTES, WINDOW_S = 1_200, 400, 2_000_000_000, 600.0
 MOST_AT_ONCE = 4
 MOST_READING_BYTES = 4_000
@@ -69,30 +69,30 @@ _sent: defaultdict[str, deque[tuple[float, int]]] = defaultdict(deque)
 
 
 def _for_grant(handle: Callable[[Request, Grant], Awaitable[Any]]) -> Callable[[Request], Any]:
-    """Return a handler that is asked for a request's grant only."""
+    """Return a handler that runs only for a request with a valid grant."""
 
-    async def asked(request: Request) -> Any:
+    async def granted(request: Request) -> Any:
         try:
             return await handle(request, await run_in_threadpool(_grant, request))
-        except RecordError as wrong:  # its sentence names paths
+        except RecordError as wrong:  # its message contains paths
             raise UnacceptedError(LATER, NOT_NOW) from wrong
 
-    return answered(asked)
+    return answered(granted)
 
 
 def _grant(request: Request) -> Grant:
-    """Return what a request's token allows now; the person's role is looked up each time."""
+    """Return what a request's token allows now; the person's role is looked up every time."""
     token = request.headers.get("authorization", "").removeprefix("Bearer ")
     grant = grant_of(token)
     if grant is None or grant.record != record_location():
         raise UnacceptedError(403, ENDED)
     key, now = token[-8:] + grant.inspection, time.monotonic()
-    asked = _asked[key]
-    while asked and now - asked[0] > WINDOW_S:
-        asked.popleft()
-    if len(asked) >= MOST_ASKED:
-        raise UnacceptedError(429, "That is enough for ten minutes; go on later.")
-    asked.append(now)
+    recent = _asked[key]
+    while recent and now - recent[0] > WINDOW_S:
+        recent.popleft()
+    if len(recent) >= MOST_ASKED:
+        raise UnacceptedError(429, "Too many requests; continue in ten minutes.")
+    recent.append(now)
     file = os.environ.get(TEAM_FILE)
     if file:
         try:
@@ -105,7 +105,7 @@ def _grant(request: Request) -> Grant:
     return grant
 
 
-# ---- how it stands ---------------------------------------------------------------------------
+# ---- the state of the inspection -------------------------------------------------------------
 
 
 async def _state(request: Request, grant: Grant) -> dict[str, Any]:
@@ -131,7 +131,7 @@ async def _state(request: Request, grant: Grant) -> dict[str, Any]:
 
 
 async def _photograph(request: Request, grant: Grant) -> dict[str, Any]:
-    """Keep a photograph's bytes; the answer's hash is the record's word for it."""
+    """Store a photograph; the hash in the answer confirms that the record has it."""
     data = await _body(request, grant)
     file = PhotoFile(name_in(request, "from a phone.jpg"), data)
     manner = Manner(grant.print_set)
@@ -146,13 +146,13 @@ async def _photograph(request: Request, grant: Grant) -> dict[str, Any]:
 
 
 async def _body(request: Request, grant: Grant) -> bytes:
-    """Return what a phone sends, within its budget of bytes, number and time."""
+    """Return the bytes that a phone sends, within its budget of bytes, number and time."""
     size = stated_size(request)
     sent, now = _sent[grant.inspection], time.monotonic()
     while sent and now - sent[0][0] > WINDOW_S:
         sent.popleft()
     if len(sent) >= MOST_SENT or size + sum(one for _, one in sent) > MOST_SENT_BYTES:
-        raise UnacceptedError(429, "That is enough for ten minutes; go on later.")
+        raise UnacceptedError(429, "Too many requests; continue in ten minutes.")
     with place_for("a phone", MOST_AT_ONCE):
         sent.append((now, size))
         return await received(request, size)
@@ -162,25 +162,25 @@ async def _body(request: Request, grant: Grant) -> bytes:
 
 
 async def _reading(request: Request, grant: Grant) -> dict[str, Any]:
-    """Enter a reading as it was typed; a doubtful one is asked about first."""
+    """Enter a reading as typed; an implausible one has to be confirmed first."""
     data = bytearray()
     async for part in request.stream():
         data += part
         if len(data) > MOST_READING_BYTES:
-            raise UnacceptedError(422, "A reading is shorter than that.")
+            raise UnacceptedError(422, "The reading is too long; type it again.")
     try:
-        told = json.loads(data)
-        row = TypedRow(str(told["station"]), str(told["view_deg"]), str(told["typed"])[:40])
-        gauge = str(told["gauge"])
-        at = datetime.fromisoformat(str(told["at"])).replace(microsecond=0, tzinfo=None)
-        sure, blind = told.get("sure") is True, told.get("blind") is True
+        sent = json.loads(data)
+        row = TypedRow(str(sent["station"]), str(sent["view_deg"]), str(sent["typed"])[:40])
+        gauge = str(sent["gauge"])
+        at = datetime.fromisoformat(str(sent["at"])).replace(microsecond=0, tzinfo=None)
+        sure, blind = sent.get("sure") is True, sent.get("blind") is True
     except (ValueError, KeyError, TypeError, RecursionError):
         raise UnacceptedError(422, "The reading could not be understood; type it again.") from None
 
     def enter(record: Record) -> dict[str, Any]:
         opened = record.inspection(grant.inspection)
         if gauge not in {one.identity for one in record.gauges()}:
-            raise UnacceptedError(422, f"There is no gauge {gauge!r:.60} in the record.")
+            raise UnacceptedError(422, f"The record has no gauge {gauge!r:.60}.")
         parsed = parse_row(row, opened, gauge=gauge, person=grant.person, at=at)
         if parsed.reading is None:
             raise UnacceptedError(422, parsed.wrong or "Nothing was typed.")
@@ -188,7 +188,7 @@ async def _reading(request: Request, grant: Grant) -> dict[str, Any]:
             return {"means": _means(parsed.reading, opened.rope.units)}
         if parsed.question and not sure:
             raise UnacceptedError(409, parsed.question)
-        reading = parsed.reading  # who read there before has seen the figure since
+        reading = parsed.reading  # whoever read there before has seen the figure since
         before = any(
             (one.reading.person, one.reading.place) == (reading.person, reading.place)
             for one in opened.logged
@@ -202,7 +202,7 @@ async def _reading(request: Request, grant: Grant) -> dict[str, Any]:
 
 
 def _was_entered(record: Record, opened: OpenInspection, reading: Reading) -> bool:
-    """Say whether the very same reading was entered before, though it was corrected since."""
+    """Say whether this very reading was entered before, even if it was corrected since."""
     events = record.events(about="inspection", subject=opened.inspection.identity)
     return any(
         from_dict(Reading, values) == reading

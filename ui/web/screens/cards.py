@@ -1,4 +1,4 @@
-"""Cards: print them, then say what the two bars really measure."""
+"""Cards: print them, then enter the measured length of the two bars."""
 
 from __future__ import annotations
 
@@ -31,8 +31,7 @@ from vision.target.print_scale import PrintCheck, check_from_dict, check_to_dict
 
 BAR_WORDS = TrayWords(
     "Photographs of the bar",
-    f"The camera's own files, all by one phone: {LEAST_PHOTOGRAPHS} at least, {MOST['bars']} at "
-    "most.",
+    f"Original files, all from one phone: at least {LEAST_PHOTOGRAPHS}, at most {MOST['bars']}.",
     "Drop photographs of the bar here",
 )
 UNCHECKED = "not checked"
@@ -46,12 +45,12 @@ def _pdf(layout_name: str, first: int, count: int) -> bytes:
 
 
 def _print(opened: OpenInspection | None) -> str | None:
-    """Offer the cards; return the name of the layout that they have."""
+    """Offer the cards for download; return the name of their layout."""
     st.header("Print")
     nominal = opened.rope.nominal_mm if opened else 22.0
     if opened is None:
         st.info(
-            "No rope has been entered yet; cards can be printed all the same.",
+            "No rope has been entered yet, but cards can be printed already.",
             icon=":material/print:",
         )
         nominal = st.number_input(
@@ -62,8 +61,8 @@ def _print(opened: OpenInspection | None) -> str | None:
             help="The card's band must be at least twice as wide as the rope.",
         )
     st.caption(
-        "One page for each station and direction; its number stands in the chequered strips, so "
-        "that photographs are assigned to it automatically."
+        "One page for each station and direction. Its number is coded in the chequered strips, so "
+        "photographs are filed automatically."
     )
     stations = len(opened.inspection.stations) if opened else 0
     left, middle, right = st.columns(3)
@@ -71,14 +70,14 @@ def _print(opened: OpenInspection | None) -> str | None:
         "Paper", ["A5", "A4", "A6", "Letter"], help="The card must lie flat along the rope."
     )
     count = middle.number_input(
-        "How many stations",
+        "Number of stations",
         1,
         60,
         max(stations, 4),
-        help="Two cards a station: one for each direction.",
+        help="Two cards for each station: one for each direction.",
     )
     first = right.number_input(
-        "First station number", 1, 200, 1, help="To print more cards for a rope that has some."
+        "First station number", 1, 200, 1, help="For adding cards to a rope that already has some."
     )
     with show_errors():
         layout = layout_for(nominal, paper)
@@ -91,8 +90,9 @@ def _print(opened: OpenInspection | None) -> str | None:
             primary=True,
         )
         st.caption(
-            f"Card {layout.name}, for ropes to {layout.rope_max_mm:g} mm. Print at 100 % ('actual "
-            "size'), on stiff paper; glue it on a plate where wind or a curve would bend it."
+            f"Card {layout.name}, for ropes up to {layout.rope_max_mm:g} mm. Print at 100 % "
+            "('actual size') on stiff matt paper. Glue it to a plate where wind or curling would "
+            "bend it."
         )
         return layout.name
     return None
@@ -101,9 +101,9 @@ def _print(opened: OpenInspection | None) -> str | None:
 def _check(usual: str) -> None:
     st.header("Check the print")
     st.caption(
-        "A printer may stretch paper by half a per cent. Measure the two bars on one printed card "
-        "and enter what you read: the scale is corrected by it. An unchecked print counts as known "
-        "to 1 % only."
+        "A printer can stretch the print by half a per cent. Measure the two bars on one printed "
+        "card and enter the readings to correct the scale. The scale of an unchecked print is "
+        "known to 1 % only."
     )
     with st.form("print check"):
         left, right = st.columns(2)
@@ -111,7 +111,7 @@ def _check(usual: str) -> None:
             "Card set",
             placeholder="spring 2026, office printer",
             key="print check name",
-            help="A name for all cards of this print run.",
+            help="One name for all cards of this print run.",
         )
         names = [layout.name for layout in LAYOUTS]
         layout_name = right.selectbox(
@@ -119,26 +119,26 @@ def _check(usual: str) -> None:
             names,
             index=names.index(usual),
             key=f"print check card {usual}",
-            help="Paper and width of the band.",
+            help="Paper size and band width.",
         )
         left, right, last = st.columns(3)
         along = left.text_input(
-            "Bar along the rope reads",
+            "Length of the bar along the rope",
             placeholder="180.62 mm",
             key="print check along",
             help="From end mark to end mark of the long bar.",
         )
         across = right.text_input(
-            "Bar across the rope reads",
+            "Length of the bar across the rope",
             placeholder="109.71 mm",
             key="print check across",
-            help="The short bar, at right angles to it.",
+            help="The short bar, at right angles to the long one.",
         )
         read_with = last.selectbox(
-            "Read with",
+            "Measured with",
             list(READ_WITH),
             key="print check read with",
-            help="Standard uncertainty of one reading.",
+            help="With the standard uncertainty of one reading.",
         )
         if st.form_submit_button("Save print check", type="primary"):
             with show_errors():
@@ -166,17 +166,17 @@ def _check(usual: str) -> None:
             st.markdown(
                 f":material/check: **{as_typed(card_set)}** · {check.layout.name} · along "
                 f"{check.along_read_mm:g} mm, across {check.across_read_mm:g} mm · "
-                f"{check.checked_on or 'day not known'}"
+                f"{check.checked_on or 'date not known'}"
             )
 
 
 def _check_on_the_bench() -> None:
-    """Take photographs of a bar and its diameter, say what they show, and list earlier checks."""
-    st.header("Check on your own bench")
+    """Take photographs of a bar and its diameter, show the result, and list earlier checks."""
+    st.header("Bench check")
     st.caption(
-        f"Photograph one smooth, straight bar or pin of known diameter on the card, "
-        f"{LEAST_PHOTOGRAPHS} times or more: nearer and farther, tilted a little, the card taken "
-        "off and fixed again. It shows whether the uncertainties hold with your printer, card and "
+        f"Photograph one smooth, straight bar or pin of known diameter on the card at least "
+        f"{LEAST_PHOTOGRAPHS} times: nearer and farther, slightly tilted, the card taken off and "
+        "fixed again. This shows whether the stated uncertainties hold with your printer, card and "
         "phone."
     )
     files = tray_field("bars", BAR_WORDS)
@@ -188,16 +188,16 @@ def _check_on_the_bench() -> None:
             sets,
             index=len(sets) - 1,
             key="bench check cards",
-            help="Whose print check the photographs are measured with.",
+            help="The card set in these photographs; its print check is applied.",
         )
         true = left.text_input(
             "Diameter of the bar",
             placeholder="16.002 mm",
             key="bench check true",
-            help="As a micrometer or its certificate says.",
+            help="From a micrometer or its certificate.",
         )
         u = right.text_input(
-            "Standard uncertainty of it",
+            "Standard uncertainty of that diameter",
             placeholder="0.002 mm",
             key="bench check u",
             help="Half of the expanded uncertainty on the certificate.",
@@ -228,7 +228,7 @@ def _check_photographs(
             results = ()
         estimates += [one for one in results if isinstance(one, Estimate)]
         refused += not any(isinstance(one, Estimate) for one in results)
-        bar.progress(number / len(files), f"{number} of {len(files)} measured")
+        bar.progress(number / len(files), f"Measured {number} of {len(files)}")
     bar.empty()
     done = bench_check(estimates, true_mm=true_mm, u_true_mm=u_mm, refused=refused, on=date.today())
     keep_bench_check(done)

@@ -1,4 +1,4 @@
-"""Condition and decision: what was seen beside the diameter, remarks, next due, and how it ends."""
+"""Condition and decision: criteria other than diameter, remarks, next due date, and closing."""
 
 from __future__ import annotations
 
@@ -25,15 +25,15 @@ def _remarks(opened: OpenInspection) -> None:
             "Remarks",
             was.remarks,
             key=f"remarks {identity}",
-            help="What the report should say of this inspection beside its figures.",
+            help="What the report should say about this inspection, besides its figures.",
         )
         due = right.date_input(
             "Next inspection due",
             was.next_due,
             key=f"next due {identity}",
-            help="Stands in the rope register; the competent person may set another day.",
+            help="Shown in the rope register; the competent person can set another date.",
         )
-        if st.form_submit_button("Keep the remarks"):
+        if st.form_submit_button("Save remarks"):
             with show_errors():
                 new = replace(
                     was,
@@ -41,11 +41,11 @@ def _remarks(opened: OpenInspection) -> None:
                     next_due=due if isinstance(due, date) else None,
                 )
                 if new == was:
-                    raise ValueError("nothing was changed: the record says the same already.")
+                    raise ValueError("nothing was changed: the record already says this.")
                 get_record().change_inspection(
                     new, by=entering(identity), why="remarks", revision=opened.revision
                 )
-                flash_success("The remarks are in the record.")
+                flash_success("The remarks were saved.")
                 st.rerun()
 
 
@@ -54,7 +54,7 @@ if opened is not None:
     with show_errors():
         changes = opened.state != "closed" and may_do(current_user(), "observe")
         stations = stations_of(opened)
-        st.header("Seen beside the diameter")
+        st.header("Other criteria than diameter")
         show_conditions(opened, cached_assessment(opened))
         if changes and stations:
             named = address().station
@@ -63,7 +63,7 @@ if opened is not None:
                 stations,
                 index=stations.index(named) if named in stations else 0,
                 key=f"condition station {opened.inspection.identity}",
-                help="Where it was seen.",
+                help="Where it was observed.",
             )
             enter_conditions(opened, station)
         st.header("Remarks and next inspection")
@@ -72,6 +72,6 @@ if opened is not None:
         else:
             due = opened.inspection.next_due
             st.text(opened.inspection.remarks or "No remarks.")
-            st.text(f"Next due {due.isoformat()}" if due else "No day was named.")
+            st.text(f"Next due {due.isoformat()}" if due else "No due date set.")
         st.header("State")
         show_state(opened)

@@ -1,4 +1,4 @@
-"""Limits: the published sets as this program holds them, who confirmed them, and one's own."""
+"""Limits: the published sets as entered in this program, who confirmed them, and your own."""
 
 from __future__ import annotations
 
@@ -41,19 +41,20 @@ from ui.web.panels.station import table
 
 def _published() -> None:
     known = limit_confirmations(get_record())
-    open_ones = [name for name in RULE_SETS if standing_confirmation(name, known) is None]
+    unconfirmed = [name for name in RULE_SETS if standing_confirmation(name, known) is None]
     st.markdown(
-        f"**{len(RULE_SETS) - len(open_ones)} of {len(RULE_SETS)} sets are confirmed.** Hold each "
-        "against your own copy once; until then every report says that nobody has.",
-        help="The figures were written down from public copies, and where there was none from "
-        "memory.",
+        f"**{len(RULE_SETS) - len(unconfirmed)} of {len(RULE_SETS)} sets are confirmed.** Compare "
+        "each set with your own copy once. Until then every report says that nobody has confirmed "
+        "it.",
+        help="The figures were taken from public copies, or from memory where there was no public "
+        "copy.",
     )
     name = st.selectbox(
         "Set of limits",
         list(RULE_SETS),
-        format_func=lambda one: one if one in open_ones else f"{one}, confirmed",
+        format_func=lambda one: one if one in unconfirmed else f"{one}, confirmed",
         key="limit set",
-        help="Which sets a rope is held against follows from its country and use.",
+        help="The sets that apply to a rope depend on its country and use.",
     )
     rules = RULE_SETS[name]
     st.html(table(HEADS, limit_rows(rules), f"Figures of {name}"))
@@ -74,42 +75,48 @@ def _confirm(name: str, *, again: bool) -> None:
             "Your own copy",
             key=f"copy {name}",
             placeholder="edition, language, where it is kept",
-            help="Which document the figures were compared with.",
+            help="The document with which the figures were compared.",
         )
         left, right = st.columns(2)
         person = left.text_input(
-            "Compared by", user_name(), key=f"compared by {name}", help="Who compared every figure."
+            "Compared by", user_name(), key=f"compared by {name}", help="Who compared the figures."
         )
-        on = right.date_input("On", today(), key=f"compared on {name}", help="The day.")
+        on = right.date_input(
+            "On", today(), key=f"compared on {name}", help="Date of the comparison."
+        )
         why = ""
         if again:
-            why = st.text_input("Reason", key=f"confirm why {name}", help="Why once more.")
-        all_of_it = st.checkbox(
-            "Every figure above was compared, and is the same",
+            why = st.text_input(
+                "Reason", key=f"confirm why {name}", help="Reason for confirming again."
+            )
+        all_compared = st.checkbox(
+            "I compared every figure above, and all of them are the same",
             key=f"compared {name}",
-            help="A figure that differs is not confirmed: enter yours as limits of your own.",
+            help="If a figure differs, don't confirm the set: enter your figure as your own limit.",
         )
         if st.form_submit_button("Confirm these limits", type="primary"):
             with show_errors():
                 require_action(current_user(), "limits")
-                if not all_of_it:
-                    raise ValueError("limits are confirmed only once every figure was compared.")
+                if not all_compared:
+                    raise ValueError(
+                        "limits can be confirmed only after every figure has been compared."
+                    )
                 if not isinstance(on, date):
-                    raise ValueError("say on which day the figures were compared.")
+                    raise ValueError("enter the date on which the figures were compared.")
                 confirmation = Confirmation(
                     name, " ".join(copy.split()), person.strip(), on, figures_of(name)
                 )
                 confirm_limits(get_record(), confirmation, by=user_name(), why=why.strip())
-                flash_success(f"{name} is confirmed; reports say so from now on.")
+                flash_success(f"{name} is confirmed. Reports say so from now on.")
                 st.rerun()
 
 
 def _own() -> None:
     known = own_sets(get_record())
     if known:
-        st.html(table(OWN_HEADS, own_rows(known), "Limits of your own"))
+        st.html(table(OWN_HEADS, own_rows(known), "Your own limits"))
     else:
-        st.caption("No limits of your own: ropes are held against the published ones only.")
+        st.caption("No limits of your own: ropes are checked against the published limits only.")
     if not may_do(current_user(), "limits"):
         return
     with st.form("own limits"):
@@ -117,34 +124,37 @@ def _own() -> None:
             "Name of the set",
             key="own name",
             placeholder="site rule 4",
-            help="The same name again replaces the set; what it was stays in the record.",
+            help="Using an existing name replaces that set; the old set stays in the record.",
         )
         ropes = st.multiselect(
             "Ropes",
             [rope.identity for rope in get_record().ropes()],
             placeholder="all ropes",
             key="own ropes",
-            help="The ropes that it is for; all where none is chosen.",
+            help="Ropes to which the set applies; all of them if none is chosen.",
         )
         left, right = st.columns(2)
         what = left.text_input(
             "What is limited",
-            "least diameter",
+            "minimum diameter",
             key="own what",
-            help="In words, as they stand in the report.",
+            help="In words, as it should appear in the report.",
         )
         source = right.text_input(
-            "Where it stands", key="own source", placeholder="site rule 4.2, 2026", help="Document."
+            "Source",
+            key="own source",
+            placeholder="site rule 4.2, 2026",
+            help="Document and clause that set this limit.",
         )
         left, right = st.columns(2)
         least = left.text_input(
-            "Least mean diameter",
+            "Minimum mean diameter",
             key="own least",
             placeholder="38.5 mm",
-            help="Discard below it. Either this or the largest decrease.",
+            help="Discard below it. Enter either this or the maximum decrease.",
         )
         decrease = right.number_input(
-            "Largest decrease from nominal, %",
+            "Maximum decrease from nominal, %",
             0.0,
             50.0,
             None,
@@ -155,23 +165,23 @@ def _own() -> None:
             "Or a file of limits",
             ["json"],
             key="own file",
-            help="A list in JSON, as ui/USING.md describes it; then the fields above don't count.",
+            help="A JSON list as described in ui/USING.md; it replaces the fields above.",
         )
-        why = st.text_input("Reason", key="own why", help="Asked where a set is replaced.")
+        why = st.text_input("Reason", key="own why", help="Required to replace or withdraw a set.")
         left, right = st.columns(2)
-        kept = left.form_submit_button("Save limits", type="primary")
-        dropped = right.form_submit_button("Give this set up")
-        if kept or dropped:
+        save = left.form_submit_button("Save limits", type="primary")
+        withdraw = right.form_submit_button("Withdraw this set")
+        if save or withdraw:
             with show_errors():
                 require_action(current_user(), "limits")
                 called = " ".join(name.split())
                 if not called:
                     raise ValueError("the set needs a name.")
-                if dropped:
+                if withdraw:
                     keep_own_limits(
                         get_record(), called, {"rules": []}, by=user_name(), why=why.strip()
                     )
-                    flash_success(f"{called} is given up.")
+                    flash_success(f"{called} was withdrawn.")
                     st.rerun()
                 text = (
                     one_rule(
@@ -186,12 +196,12 @@ def _own() -> None:
                     else file.getvalue().decode("utf-8-sig", errors="replace")
                 )
                 count = keep_rules(get_record(), called, text, by=user_name(), why=why.strip())
-                flash_success(f"{called}: {count} limits are in the record.")
+                flash_success(f"{called}: {count} limits were saved.")
                 st.rerun()
 
 
 def _of_one_rope(opened: OpenInspection | None) -> None:
-    """Show what one rope is held against, in figures."""
+    """Show the limits of one rope, in figures."""
     ropes = {rope.identity: rope for rope in get_record().ropes()}
     if not ropes:
         st.info("No rope has been entered yet.", icon=":material/cable:")
@@ -199,7 +209,7 @@ def _of_one_rope(opened: OpenInspection | None) -> None:
     names = list(ropes)
     first = names.index(opened.rope.identity) if opened and opened.rope.identity in ropes else 0
     name = st.selectbox(
-        "Rope", names, index=first, key="limits of rope", help="Whose limits are shown."
+        "Rope", names, index=first, key="limits of rope", help="Rope whose limits are shown."
     )
     rope = ropes[name]
     rows, reasons = rope_limit_rows(
@@ -208,10 +218,10 @@ def _of_one_rope(opened: OpenInspection | None) -> None:
     if rows:
         st.html(table(ROPE_HEADS, rows, "Limits that apply, the rope unloaded", units=rope.units))
     else:
-        st.info("No limit applies to this rope as it is written down.", icon=":material/rule:")
-    open_ones = not_stated(rope)
-    if open_ones:
-        st.caption(f"Not stated: {', '.join(open_ones)}. More or other limits may apply.")
+        st.info("No limit applies to this rope as entered.", icon=":material/rule:")
+    unstated = not_stated(rope)
+    if unstated:
+        st.caption(f"Not stated: {', '.join(unstated)}. Other or further limits may apply.")
     if reasons:
         with st.expander(f"Limits that do not apply, and why ({len(reasons)})"):
             for reason in reasons:
@@ -220,7 +230,7 @@ def _of_one_rope(opened: OpenInspection | None) -> None:
 
 opened = page_header("Limits", needs_inspection=False)
 with show_errors():
-    names = ["One rope", "Published", "Our own"]
+    names = ["One rope", "Published", "Your own"]
     one_rope, published, own = st.tabs(names, key="whose limits", on_change="rerun")
     with one_rope, show_errors():
         _of_one_rope(opened)

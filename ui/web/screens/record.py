@@ -1,4 +1,4 @@
-"""Record: is it what was saved, a copy of it, and all of it in one file."""
+"""Record: verify it, back it up, and export it."""
 
 from __future__ import annotations
 
@@ -25,25 +25,25 @@ from ui.web.page.session import get_record, record_location
 def _verify() -> None:
     st.header("Verify")
     noted = st.text_input(
-        "Fingerprint that was noted earlier",
+        "Fingerprint noted earlier",
         key="noted fingerprint",
         placeholder="1042-0f3a...",
-        help="May stay empty. Only a fingerprint that was noted elsewhere shows that nobody made a "
-        "whole new chain.",
+        help="Optional. Only a fingerprint noted elsewhere shows that the whole chain was not "
+        "rebuilt.",
     )
     with_photographs = st.checkbox(
-        "Read every photograph, too",
+        "Check every photograph as well",
         key="verify photographs",
-        help="Takes as long as reading them all.",
+        help="Reads every photograph file; this can take a while.",
     )
     if st.button("Verify the record", type="primary", icon=":material/verified:"):
         with show_errors(), st.spinner("Comparing every event ..."):
             require_action(current_user(), "record")
             found = get_record().verify(noted=noted.strip() or None, photographs=with_photographs)
-            _tell(found)
+            _show_verification(found)
 
 
-def _tell(found: Verification) -> None:
+def _show_verification(found: Verification) -> None:
     pictures = "" if found.photographs is None else f", {found.photographs} photographs"
     for note in found.notes:
         st.info(as_typed(note))
@@ -52,28 +52,28 @@ def _tell(found: Verification) -> None:
     if found.sound:
         st.success(
             f"Sound: {counted(found.events, 'event', 'events')}{pictures}. Fingerprint: "
-            f"`{found.fingerprint}`. Note it elsewhere."
+            f"`{found.fingerprint}`. Write it down outside this record."
         )
     else:
         st.error(
-            f"{counted(len(found.faults), 'fault', 'faults')} among {found.events} events: keep "
-            "this record as it is, and compare it with the last backup."
+            f"{counted(len(found.faults), 'fault', 'faults')} in {found.events} events: leave this "
+            "record as it is and compare it with the last backup."
         )
 
 
 def _backup() -> None:
     st.header("Back up")
     st.caption(
-        "Record and photographs are copied into the folder `backups` beside the record, while it "
-        "is in use, and the copy is verified. Copy that folder to another machine."
+        "Copies the record and its photographs to the folder `backups` beside the record, even "
+        "while it is in use, and verifies the copy. Copy that folder to another machine."
     )
     if st.button("Back up now", icon=":material/backup:"):
         with show_errors(), st.spinner("Copying ..."):
             require_action(current_user(), "record")
-            _tell_backup(back_up_now(get_record()))
+            _show_backup(back_up_now(get_record()))
 
 
-def _tell_backup(made: Backup) -> None:
+def _show_backup(made: Backup) -> None:
     st.success(
         as_typed(
             f"{made.path}: verified, {counted(made.photographs, 'photograph', 'photographs')}. "
@@ -85,7 +85,7 @@ def _tell_backup(made: Backup) -> None:
 
 
 def _file(name: str) -> bytes:
-    """Return an export as a file's bytes."""
+    """Return an export as the bytes of a file."""
     makers: dict[str, Callable[[Record, Path], object]] = {
         "record.json": export_json,
         "readings.xlsx": export_readings,
@@ -102,13 +102,13 @@ def _export() -> None:
     st.header("Export")
     with st.container(horizontal=True):
         for label, name in (
-            ("All of it (JSON)", "record.json"),
+            ("Whole record (JSON)", "record.json"),
             ("Readings (XLSX)", "readings.xlsx"),
             ("Ropes (XLSX)", "ropes.xlsx"),
             ("Inspections (XLSX)", "inspections.xlsx"),
         ):
             download(label, partial(_file, name), name)
-    st.caption("The JSON holds every event; it can be restored into an empty record.")
+    st.caption("The JSON file holds every event and can be restored into an empty record.")
 
 
 page_header("Record", needs_inspection=False)

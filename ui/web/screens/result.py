@@ -1,4 +1,4 @@
-"""Result: every figure against every limit that applies, and the inspection to take away."""
+"""Result: every figure against every applicable limit, and the exports of the inspection."""
 
 from __future__ import annotations
 
@@ -54,10 +54,10 @@ from ui.web.page.layout import page_header, show_errors
 from ui.web.page.login import can_open, download
 from ui.web.page.navigation import next_step_link
 from ui.web.page.session import cached_assessment, get_record, record_location, require_access
-from ui.web.page.units import U_HELP, page_units, told
+from ui.web.page.units import U_HELP, page_text, page_units
 from ui.web.panels.station import show_one_side, table
 
-REPORT = "report that was made"
+REPORT = "report that was made"  # key of the session state
 STYLE = """<style>
 .stMainBlockContainer .stVerticalBlock{gap:.6rem}
 .st-key-now a{border:1px solid light-dark(#0B5FA5,#7FB8E8);border-radius:4px}
@@ -72,7 +72,7 @@ padding:.7rem 1rem;border-radius:4px}
 
 
 def _answer(opened: OpenInspection, assessment: Assessment) -> None:
-    """Show the worst station with its picture, what is open, and what comes now."""
+    """Show the worst station with its picture, what is still open, and the next steps."""
     worst = worst_station(assessment)
     left, right = st.columns([5, 4], gap="medium")
     with left:
@@ -85,11 +85,11 @@ def _answer(opened: OpenInspection, assessment: Assessment) -> None:
                 f"<span>{html.escape(as_minus(line))}</span>"
                 for line in answer_lines(assessment, worst)
             )
-            odd = " odd" if worst.why != "thinnest" or worst.doubted else ""
+            tone = " odd" if worst.why != "thinnest" or worst.doubted else ""
             lead = html.escape(headline(worst, assessment.log.rope))
             clears = html.escape(CLEARS_NOTHING)
             st.html(
-                f"{STYLE}<div class='rope-answer{odd}'><b>{lead}</b>{lines}"
+                f"{STYLE}<div class='rope-answer{tone}'><b>{lead}</b>{lines}"
                 f"<small>{clears}</small></div>"
             )
         _show_open(opened, assessment)
@@ -104,15 +104,15 @@ def _answer(opened: OpenInspection, assessment: Assessment) -> None:
 
 def _show_open(opened: OpenInspection, assessment: Assessment) -> None:
     lines = open_lines(opened, assessment)
-    listed = "\n".join(f"- {told(line)}" for line in lines)
-    st.markdown(f"**Open**\n{listed}" if lines else "**Nothing is open.**")
+    listed = "\n".join(f"- {page_text(line)}" for line in lines)
+    st.markdown(f"**Still open**\n{listed}" if lines else "**Nothing is open.**")
 
 
 def _show_next(opened: OpenInspection, assessment: Assessment) -> None:
     steps = [step for step in next_steps(opened, assessment) if can_open(step.screen)]
     if not steps:
         return
-    st.markdown("**Now**")
+    st.markdown("**Next steps**")
     with st.container(horizontal=True, key="now"):
         for step in steps[:3]:
             st.page_link(
@@ -127,8 +127,8 @@ def _show_next(opened: OpenInspection, assessment: Assessment) -> None:
 def _first(opened: OpenInspection, assessment: Assessment) -> None:
     _answer(opened, assessment)
     worst = worst_station(assessment)
-    if not _said(worst, assessment.first_concern):
-        st.caption(f":material/visibility: {told(assessment.first_concern)}")
+    if not _already_shown(worst, assessment.first_concern):
+        st.caption(f":material/visibility: {page_text(assessment.first_concern)}")
     if opened.reviews:
         last = opened.reviews[-1]
         st.markdown(
@@ -136,42 +136,42 @@ def _first(opened: OpenInspection, assessment: Assessment) -> None:
         )
 
 
-def _said(worst: WorstStation | None, first: str) -> bool:
-    """Say whether what is to be looked at first is the local decrease that the answer tells."""
+def _already_shown(worst: WorstStation | None, first: str) -> bool:
+    """Say whether the first concern is the local decrease that the answer already reports."""
     if worst is None or worst.local is None or not worst.is_local_decrease:
         return False
     return worst.local.words in first
 
 
 def _along(assessment: Assessment) -> None:
-    """Show the rope's picture: its means along the rope, and the whole of it by each source."""
+    """Chart the means along the rope, and show the whole-rope diameter from each source."""
     if not section_rows(assessment):
         return
     st.header("Along the rope")
-    words = "Mean diameters along the rope with their uncertainty and limits, as in the table."
+    words = "Mean diameters along the rope with their uncertainties and limits, as in the table."
     show_chart(along_rope_chart, along_rope(assessment), words=words)
     known = whole_rope_rows(assessment)
     if known:
-        st.html(table(WHOLE_ROPE_HEADS, known, "The whole rope, from two directions each"))
+        st.html(table(WHOLE_ROPE_HEADS, known, "Whole rope, two directions at each station"))
     if len(known) < bool(assessment.photograph_sections) + bool(assessment.gauge_sections):
-        for why in whole_rope(assessment):  # says why there is none
-            st.caption(told(why))
+        for why in whole_rope(assessment):  # gives the reason where there is none
+            st.caption(page_text(why))
 
 
 def _figures(assessment: Assessment) -> None:
     rows = section_rows(assessment)
     if not rows:
         st.info(
-            "No section yet: a station needs two directions at right angles, by photographs or by "
-            "the gauge. The page Stations says what is missing.",
+            "No station mean yet: a station needs two directions at right angles, by photographs "
+            "or by gauge. The Stations page shows what is missing.",
             icon=":material/pin_drop:",
         )
         return
     st.html(table(SECTION_HEADS, rows, "Station means and ovality"))
     st.caption(
         "The mean of two directions at right angles is the measured diameter of ISO 4309:2017, "
-        "3.2; sections at least 1 m apart together give that of EN 12385-1. Ovality is the larger "
-        "minus the smaller direction and never negative: a round rope reads a little above 0.",
+        "3.2; sections at least 1 m apart together give that of EN 12385-1. Ovality is the largest "
+        "minus the smallest diameter and never negative: a round rope reads a little above 0.",
         help=U_HELP,
     )
 
@@ -182,26 +182,27 @@ def _verdicts(assessment: Assessment) -> None:
         st.html(table(LIMIT_HEADS, rows, "Verdicts by limit, outside and undecided first"))
         decision = assessment.verdicts[0].verdict.decision
         st.caption(
-            f"Decision rule: {decision.name}, {decision.source}. 'Within' says that one figure at "
-            "one place meets one limit, no more. 'Doubted' rests on an entry to be "
-            "checked."
+            f"Decision rule: {decision.name}, {decision.source}. 'Within' means that one figure at "
+            "one place meets one limit, no more. 'Doubted' means that it depends on an entry that "
+            "must be checked."
         )
         st.html(table(VERDICT_HEADS, verdict_rows(assessment), "All verdicts, by station"))
         st.markdown("**Sources of these limits**")
         for words in sources(assessment):
-            st.markdown(told(words))
+            st.markdown(page_text(words))
         st.caption("Check them against a licensed copy before they decide anything.")
     else:
         st.info(
-            "No verdict yet: a station needs two directions, and the rope a limit that applies.",
+            "No verdict yet: it needs a station with two directions and a limit that applies to "
+            "the rope.",
             icon=":material/fact_check:",
         )
     for note in (*assessment.notes, *assessment.not_asked):
-        st.caption(told(note))
+        st.caption(page_text(note))
     if assessment.not_applicable:
         st.markdown("**Limits that do not apply, and why**")
         for inapplicable in assessment.not_applicable:
-            st.markdown(told(inapplicable.reason))
+            st.markdown(page_text(inapplicable.reason))
 
 
 def _wear(assessment: Assessment) -> None:
@@ -212,13 +213,12 @@ def _wear(assessment: Assessment) -> None:
     if rows:
         st.html(table(WEAR_HEADS, rows, "Uniform decrease from the reference (ISO 4309:2017)"))
         st.caption(
-            "One criterion of several: broken wires, corrosion "
-            "and distortion count, too, and combine. Each station is assessed by its most "
-            "certain figure."
+            "Diameter is one criterion of several: broken wires, corrosion and deformation also "
+            "count, and effects combine. Each station is assessed by its most certain figure."
         )
     for one in assessment.local:
         if one.outcome == "local decrease":
-            st.warning(told(one.words), icon=":material/warning:")
+            st.warning(page_text(one.words), icon=":material/warning:")
     if local:
         st.html(table(LOCAL_HEADS, local, "Each station's best figure against its neighbours'"))
         st.caption(as_typed(LOCAL_GROUND))
@@ -227,8 +227,8 @@ def _wear(assessment: Assessment) -> None:
 def _grooves(assessment: Assessment) -> None:
     if not assessment.groove_fits:
         return
-    st.html(table(GROOVE_HEADS, groove_rows(assessment), "Grooves against the nominal diameter"))
-    st.caption("Grooves as they were entered; measure them with a groove gauge, they wear.")
+    st.html(table(GROOVE_HEADS, groove_rows(assessment), "Grooves and nominal diameter"))
+    st.caption("Groove radii as entered. Grooves wear: measure them with a groove gauge.")
 
 
 def _round_and_lay(assessment: Assessment) -> None:
@@ -243,7 +243,7 @@ def _round_and_lay(assessment: Assessment) -> None:
     with right:
         if words:
             st.markdown("**Lay length**")
-            st.markdown("  \n".join(told(word) for word in words[:-1]))
+            st.markdown("  \n".join(page_text(word) for word in words[:-1]))
             st.caption(words[-1])
 
 
@@ -255,7 +255,7 @@ def _roundness(sections: dict[int, Section]) -> None:
         "Station",
         sorted(sections),
         key="round station",
-        help="Seen along the rope, as both photographs show it.",
+        help="Cross-section seen along the rope, from its photographs.",
     )
     one = sections[station]
     words = f"Diameters around the rope at station {station}."
@@ -266,11 +266,11 @@ def _roundness(sections: dict[int, Section]) -> None:
         f"{length_text(one.round_rope_mm, units=page_units())} on average."
     )
     if one.ellipse is not None:
-        st.markdown(told(one.ellipse.words))
+        st.markdown(page_text(one.ellipse.words))
 
 
 def _folded(assessment: Assessment) -> None:
-    """Show behind folds all that the answer rests on."""
+    """Show in expanders everything that the answer is based on."""
     parts: list[tuple[str, str, Callable[[Assessment], None], bool]] = [
         ("Diameter and ovality, station by station", "table_rows", _figures, True),
         ("Against the limits", "rule", _verdicts, True),
@@ -298,17 +298,19 @@ def _report(opened: OpenInspection) -> None:
     identity = opened.inspection.identity
     left, middle, right = st.columns([1, 1, 2], vertical_alignment="bottom")
     paper: Paper = left.selectbox(
-        "Paper of the report", get_args(Paper), help="What your printer holds."
+        "Report paper size", get_args(Paper), help="The paper in your printer."
     )
-    number = middle.text_input("Report number", max_chars=40, help="As your office counts them.")
+    number = middle.text_input(
+        "Report number", max_chars=40, help="From your own numbering system."
+    )
     wanted = (identity, opened.revision, paper, number)
-    if right.button("Make the report", type="primary", icon=":material/description:"):
-        with st.spinner("Writing the report ..."), show_errors():
+    if right.button("Create report", type="primary", icon=":material/description:"):
+        with st.spinner("Creating the report ..."), show_errors():
             read = Folder(log_of(get_record(), identity), (), ())
             case = case_of_record(get_record(), read, name=record_name(record_location()))
             case = replace(case, number=number, letterhead=letterhead_of_server())
             made = pdf_report(case, paper=paper), html_report(case)
-            st.session_state[REPORT] = (wanted, *made)  # the last one only: each has megabytes
+            st.session_state[REPORT] = (wanted, *made)  # only the last: each takes megabytes
     of, pdf, page = st.session_state.get(REPORT, (None, b"", ""))
     if of != wanted:
         return
@@ -319,7 +321,7 @@ def _report(opened: OpenInspection) -> None:
         download("Report as HTML", lambda: page, f"{name}.html", "text/html", check=theirs)
 
 
-def _take_away(opened: OpenInspection) -> None:
+def _exports(opened: OpenInspection) -> None:
     st.header("Export")
     identity = opened.inspection.identity
     _report(opened)
@@ -332,8 +334,8 @@ def _take_away(opened: OpenInspection) -> None:
                 check=partial(require_access, identity),
             )
     st.caption(
-        f"Fingerprint of the record: {get_record().fingerprint()}. Write it down: it shows "
-        "later whether the record was changed."
+        f"Record fingerprint: {get_record().fingerprint()}. Write it down: it later shows whether "
+        "the record was changed."
     )
 
 
@@ -341,7 +343,7 @@ inspection = page_header("4 Result")
 if inspection is not None:
     with show_errors():
         if not (inspection.readings or inspection.results):
-            st.info("Nothing to assess yet: add photographs and readings first.")
+            st.info("Nothing to assess yet: add photographs and gauge readings first.")
             if can_open("sheet"):
                 next_step_link("sheet", "stations")
         else:
@@ -349,4 +351,4 @@ if inspection is not None:
             _first(inspection, found)
             _along(found)
             _folded(found)
-            _take_away(inspection)
+            _exports(inspection)

@@ -1,4 +1,4 @@
-"""Review: one station at a glance, decided by one key; the next is there at once."""
+"""Review: one station at a glance, decided with one key; the next follows at once."""
 
 from __future__ import annotations
 
@@ -79,8 +79,8 @@ z-index:50;width:auto;background:light-dark(#E4F6EA,#12351F);border-radius:4px}
 }
 </style>"""
 LINES = (
-    "Solid yellow: the photograph's edges. Dashed pink: the logged reading about the same middle. "
-    "Dots: the traced outline. Below, each edge magnified, the rope below it."
+    "Solid yellow: the photograph's edges. Dashed pink: the logged reading, centred on the same "
+    "axis. Dots: the traced outline. Below: each edge magnified, with the rope at the bottom."
 )
 
 
@@ -101,7 +101,7 @@ def _review(opened: OpenInspection) -> None:
 
 
 def _strip(opened: OpenInspection, items: list[ReviewItem]) -> str:
-    """Show the stations with their states; return which is looked at: the address says it."""
+    """Show the stations with their states; return the selected one, which the address names."""
     identity = opened.inspection.identity
     names = [*(one.name for one in items), WHOLE]
     compared = list(cached_assessment(opened).crosscheck.comparisons)
@@ -110,12 +110,12 @@ def _strip(opened: OpenInspection, items: list[ReviewItem]) -> str:
     key = f"look {identity}"
     following = st.session_state.pop(f"next {identity}", None)
     if following is None and st.session_state.get(key) not in names:
-        asked = st.query_params.get("look", "")
+        look = st.query_params.get("look", "")
         at = address().station
-        following = f"Station {at}" if at is not None else asked
+        following = f"Station {at}" if at is not None else look
         if following not in names:
             following = next((one.name for one in items if one.waits), names[0])
-    # set at each drawing: the browser forgets it where a state's words have changed
+    # set on every run: the browser drops the selection when an option's text changes
     st.session_state[key] = following if following in names else st.session_state[key]
     waiting = sum(one.waits for one in items)
     item = next((one for one in items if one.name == st.session_state.get(key)), None)
@@ -129,8 +129,9 @@ def _strip(opened: OpenInspection, items: list[ReviewItem]) -> str:
             key=key,
             format_func=lambda name: words.get(name, name),
             label_visibility="collapsed",
-            help="The most doubtful first. ✗ disagrees, ? and ! want a look, ○ agrees and is not "
-            "decided yet, ✓ stands, ↩ is with the inspector.",
+            help="The most doubtful first. ≠ disagrees, ✕ thinner or outside a limit, ? and ! need "
+            "a look, – incomplete, ○ agrees but is not decided yet, ✓ decided, ↩ with the "
+            "inspector, ● changed since.",
         )
     station = next((one.station for one in items if one.name == chosen), None)
     if station != address().station:
@@ -146,7 +147,7 @@ def _show_item(
     assessment = cached_assessment(opened)
     views = [] if item.station is None else station_views(opened, assessment, item.station)
     found = station_finding(item, views, opened.rope.units)
-    view = _looked_at(item, views)
+    view = _selected_view(item, views)
     with main:
         _show_finding(found)
         if item.station is None:
@@ -165,32 +166,31 @@ def _show_item(
             st.html(f"<div class='rope-lines'>{html.escape(LINES)}</div>")
         else:
             st.info(
-                f"Station {item.station} has no photograph; its readings can't be compared with "
-                "anything.",
+                f"Station {item.station} has no photograph, so its readings can't be compared.",
                 icon=":material/no_photography:",
             )
         if item.station is not None:
             facts = station_facts(opened, assessment, item.station, view)
-            told = "".join(
+            shown = "".join(
                 f"<span><b>{html.escape(name)}</b> {html.escape(words)}</span>"
                 for name, words in facts
             )
-            st.html(f"<div class='rope-facts'>{told}</div>")
+            st.html(f"<div class='rope-facts'>{shown}</div>")
         if item.station is not None:
             _more(opened, item.station, view)
     show_bar(opened, item, views, view)
 
 
 def _last_time(assessment: Assessment, station: int) -> OpenInspection | None:
-    """Return the newest earlier inspection with a photograph of the station."""
+    """Return the latest earlier inspection with a photograph of the station."""
     name = photographed_before(assessment, station)
     return load_inspection(name) if name is not None and name in visible() else None
 
 
-def _looked_at(item: ReviewItem, views: list[StationView]) -> StationView | None:
-    """Return the direction that decisions are about: the address's, else the doubted one."""
-    asked = address().view_deg
-    mine = [view for view in views if view.view_deg == asked]
+def _selected_view(item: ReviewItem, views: list[StationView]) -> StationView | None:
+    """Return the direction that decisions apply to: the address's, else the doubtful one."""
+    wanted = address().view_deg
+    mine = [view for view in views if view.view_deg == wanted]
     return next(iter(mine), None) or doubted(item, views) or (views[0] if views else None)
 
 
@@ -198,15 +198,15 @@ def _show_finding(found: StationFinding) -> None:
     lines = [f"<b>{html.escape(found.lead)}</b>"]
     lines += [f"<span>{html.escape(words)}</span>" for words in found.more if words]
     if found.loss:
-        told = " ".join(found.remedies)
-        lines.append(f"<span class='look'>{html.escape(told)}</span>")
+        remedies = " ".join(found.remedies)
+        lines.append(f"<span class='look'>{html.escape(remedies)}</span>")
     st.html(f"<div class='rope-found {found.tone}' role='status'>{''.join(lines)}</div>")
     if found.remedies and not found.loss:
         st.caption(as_typed(" ".join(found.remedies)))
 
 
 def _more(opened: OpenInspection, station: int, view: StationView | None) -> None:
-    """Show behind a fold what the figures rest on."""
+    """Show in an expander what the figures are based on."""
     with st.expander("Uncertainty, history, entries and neighbours", icon=":material/query_stats:"):
         assessment = cached_assessment(opened)
         left, right = st.columns(2, gap="large")
@@ -220,7 +220,7 @@ def _more(opened: OpenInspection, station: int, view: StationView | None) -> Non
 
 
 def _warm_up(opened: OpenInspection, still: list[ReviewItem], now: ReviewItem | None) -> None:
-    """Make the next station's pictures and charts while this one is looked at."""
+    """Make the next station's pictures and charts while this one is being reviewed."""
     following = next((one for one in still if now is None or one.name != now.name), None)
     if following is None or following.station is None:
         return

@@ -1,4 +1,4 @@
-"""Rope: which rope, and which inspection of it; all other steps follow from here."""
+"""Rope: choose or enter the rope and start an inspection of it; every other step follows."""
 
 from __future__ import annotations
 
@@ -31,15 +31,15 @@ def _new_rope() -> None:
                 rope = rope_of(typed)
                 get_record().add_rope(rope, by=user_name())
                 st.session_state["wanted rope"] = rope.identity
-                flash_success(f"The rope {rope.identity} is in the record. Now its inspection.")
+                flash_success(f"Rope {rope.identity} was saved. Next, start its inspection.")
                 st.rerun()
 
 
 def _change_rope(rope: Rope) -> None:
     with st.expander("Edit this rope", icon=":material/edit:"):
         st.caption(
-            "What was written before stays in the record. Every inspection of this rope is "
-            "assessed again."
+            "The earlier entries stay in the record. Every inspection of this rope is assessed "
+            "again."
         )
         with st.form(f"change {rope.identity}", border=False):
             typed = rope_inputs(rope, f"change {rope.identity}")
@@ -47,33 +47,33 @@ def _change_rope(rope: Rope) -> None:
                 "Reason",
                 key=f"why {rope.identity}",
                 placeholder="reference taken from the certificate",
-                help="Stands in the record beside the change.",
+                help="Recorded with the change.",
             )
             if st.form_submit_button("Save change"):
                 with show_errors():
                     new = rope_of(typed)
                     if new == rope:
-                        raise ValueError("nothing was changed: the record says the same already.")
+                        raise ValueError("nothing was changed: the record already says this.")
                     get_record().change_rope(new, by=user_name(), why=why)
                     for summary in get_record().ranked(rope=rope.identity):
                         rescreen(summary.identity)
-                    flash_success(f"What is written about {rope.identity} was changed.")
+                    flash_success(f"The entries for {rope.identity} were changed.")
                     st.rerun()
 
 
 def _inspection_form(rope: Rope) -> None:
-    # every field has a key: what stands in it is held where the record does not answer
+    # every field has a key, so that its value survives while the record is unavailable
     with st.form("inspection"):
         left, right = st.columns(2)
         on = left.date_input(
-            "Day of the inspection",
+            "Inspection date",
             date.today(),
             key="new inspection on",
-            help="The day on which the rope is measured.",
+            help="Date on which the rope is measured.",
         )
         identity = right.text_input(
-            "Name of the inspection",
-            placeholder="left empty: day and rope",
+            "Inspection name",
+            placeholder="if left blank: date and rope",
             help="Unique in this record.",
             key="new inspection name",
         )
@@ -88,7 +88,7 @@ def _inspection_form(rope: Rope) -> None:
             "Tension while measuring",
             get_args(Tension),
             key="new inspection tension",
-            help="A rope under load is thinner; each limit states the tension that it applies to.",
+            help="A rope under load is thinner; each limit states the tension it applies to.",
         )
         left, right = st.columns(2)
         inspector = left.text_input(
@@ -99,11 +99,11 @@ def _inspection_form(rope: Rope) -> None:
         )
         reviewer = right.text_input(
             "Reviewer",
-            placeholder="somebody else",
+            placeholder="not the inspector",
             key="new inspection reviewer",
-            help="Who checks them: never the inspector.",
+            help="Who checks the readings: never the inspector.",
         )
-        if st.form_submit_button("Begin this inspection", type="primary"):
+        if st.form_submit_button("Start this inspection", type="primary"):
             with show_errors():
                 inspection = Inspection(
                     " ".join(identity.split()) or f"{on:%Y-%m-%d} {rope.identity}",
@@ -117,18 +117,20 @@ def _inspection_form(rope: Rope) -> None:
                 get_record().add_inspection(inspection, by=user_name())
                 select_inspection(inspection.identity)
                 flash_success(
-                    "The inspection has begun. Print its cards next, or go to photographs."
+                    "The inspection was started. Next, print its cards or add photographs."
                 )
                 st.rerun()
 
 
 def _show_rope(rope: Rope) -> None:
     st.markdown(f"**{as_typed(rope.identity)}**")
-    held = rope_limits(rope, own_rules(get_record()), limit_confirmations(get_record()))
-    show_facts([*rope_facts(rope), ("Held against", held)])
-    open_ones = not_stated(rope)
-    if open_ones:
-        st.caption(f"Not stated: {', '.join(open_ones)}. Limits follow from it: edit the rope.")
+    limits = rope_limits(rope, own_rules(get_record()), limit_confirmations(get_record()))
+    show_facts([*rope_facts(rope), ("Checked against", limits)])
+    unstated = not_stated(rope)
+    if unstated:
+        st.caption(
+            f"Not stated: {', '.join(unstated)}. Which limits apply depends on this: edit the rope."
+        )
 
 
 opened = page_header("1 Rope", needs_inspection=False)
@@ -143,26 +145,26 @@ with show_errors():
                 f"{STATE_MARKS[opened.state]}"
             )
             next_step_link("cards", "cards")
-    st.header("Begin an inspection")
+    st.header("Start an inspection")
     names = [*(rope.identity for rope in ropes), NEW]
     wanted = st.session_state.pop("wanted rope", None)
     if wanted in names:
         st.session_state["rope chosen"] = wanted
     name = (
-        st.selectbox("Rope", names, key="rope chosen", help=f"A rope of this record, or '{NEW}'.")
+        st.selectbox("Rope", names, key="rope chosen", help=f"A rope in this record, or '{NEW}'.")
         if ropes
         else NEW
     )
     if name == NEW:
         if not ropes:
             st.info(
-                "First: name the rope and its nominal diameter. The rest may be filled in later.",
+                "First enter the rope's name and nominal diameter. The rest can be added later.",
                 icon=":material/cable:",
             )
         _new_rope()
     else:
         rope_chosen = next(rope for rope in ropes if rope.identity == name)
-        if opened is None or rope_chosen != opened.rope:  # else it stands above already
+        if opened is None or rope_chosen != opened.rope:  # otherwise it is already shown above
             _show_rope(rope_chosen)
         _inspection_form(rope_chosen)
         _change_rope(rope_chosen)

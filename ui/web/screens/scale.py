@@ -1,4 +1,4 @@
-"""Without the card: a rule, a tape or a known length in an old photograph gives its scale."""
+"""Without the card: a rule, a tape or a known length gives an old photograph its scale."""
 
 from __future__ import annotations
 
@@ -26,23 +26,23 @@ from vision.uncertainty import shares
 
 WORDS = TrayWords(
     "Photograph without the card",
-    "The original file, if there is one: it says its focal length, and U is smaller.",
+    "The original file if available: it records the focal length, which reduces U.",
     "Drop the photograph here",
 )
-LABELS = ("begin of length", "end of length", "one side of rope", "other side of rope")
+LABELS = ("start of length", "end of length", "one side of rope", "other side of rope")
 PAIRS = ((0, 1), (2, 3))
 PLACEMENT_WORDS: dict[Placement, str] = {
     Placement.UNSAID: "not known",
-    Placement.BESIDE: "beside the rule, on the same ground",
-    Placement.ON: "on the rule's face",
-    Placement.LEVEL: "with its middle level with the rule's face",
-    Placement.AT_HEIGHT: "with its middle at a known height",
+    Placement.BESIDE: "beside the rule, on the same surface",
+    Placement.ON: "on the face of the rule",
+    Placement.LEVEL: "axis level with the face of the rule",
+    Placement.AT_HEIGHT: "axis at a known height",
 }
 
 
 @st.cache_data(max_entries=3, show_spinner=False)
 def _shown(sha256: str, owner: str) -> Shown | str:
-    """Return a photograph with its preview; a sentence where it can't be read."""
+    """Return a photograph with its preview, or a sentence if it can't be read."""
     file = read_from_tray(owner, "archive", sha256)
     try:
         shown = apart(file.name, preview_of, file.data, file.name)
@@ -51,11 +51,11 @@ def _shown(sha256: str, owner: str) -> Shown | str:
     return Shown(file.name, sha256, file.data, *shown)
 
 
-def _given_photo() -> Shown | None:
-    there = tray_field("archive", WORDS)
-    if not there:
+def _uploaded_photo() -> Shown | None:
+    uploaded = tray_field("archive", WORDS)
+    if not uploaded:
         return None
-    shown = _shown(there[-1].sha256, tray_owner())
+    shown = _shown(uploaded[-1].sha256, tray_owner())
     if isinstance(shown, str):
         raise PhotoError(shown)
     return shown
@@ -63,9 +63,9 @@ def _given_photo() -> Shown | None:
 
 def _points_input(photo: Shown) -> list[PointPx | None]:
     st.markdown(
-        "Set two points on one row of the rule's marks (or at both ends of a known length), then "
-        "two on plain ground to both sides of the rope, in a line square across it. A click or "
-        "tap sets the point that is chosen; drag it, or move it with the arrow keys."
+        "Set two points on one row of graduation marks (or at both ends of a known length). Then "
+        "set two on the plain background on either side of the rope, in a line square across it. "
+        "Click or tap to set the selected point; drag it or use the arrow keys to move it."
     )
     send_photograph(photo.sha256, photo.preview, key=f"scale sent {photo.sha256}")
     points = mark_points(
@@ -74,7 +74,7 @@ def _points_input(photo: Shown) -> list[PointPx | None]:
         LABELS,
         key="scale points",
         pairs=PAIRS,
-        words="The photograph; set two points on the rule and two beside the rope.",
+        words="Photograph: set two points on the rule and two beside the rope.",
     )
     with st.expander("Enter the points as numbers"), st.form("scale typed"):
         shown = ["" if p is None else f"{p[0]:g}, {p[1]:g}" for p in points]
@@ -85,7 +85,7 @@ def _points_input(photo: Shown) -> list[PointPx | None]:
                 shown[i],
                 key=f"scale typed {i} {shown[i]} {photo.sha256}",
                 placeholder="812, 440",
-                help="From the photograph's left and upper edge.",
+                help="Measured from the left and top edges of the photograph.",
             )
         keys = [f"scale typed {i} {shown[i]} {photo.sha256}" for i in range(len(LABELS))]
         st.form_submit_button(
@@ -105,7 +105,7 @@ def _set_typed_points(picture: str, keys: list[str]) -> None:
             x, y = (float(part) for part in text.split(",")) if text else (None, None)
         except ValueError:
             st.session_state["scale wrong"] = (
-                f"{label}: {as_typed(text)} is no point; type x, y in px, e.g. 812, 440."
+                f"{label}: {as_typed(text)} is not a point. Type x, y in px, e.g. 812, 440."
             )
             return
         points.append(None if x is None or y is None else (x, y))
@@ -118,34 +118,33 @@ def _measurement_inputs(points: list[PointPx | None]) -> ScaleRequest | None:
         "Length between the two points",
         placeholder="50 mm, 5 cm, 2 in",
         key="scale length",
-        help="As read off the rule's figures, or of a thing whose length is known. The longer, "
-        "the surer.",
+        help="As read on the rule, or the known length of an object. A longer length reduces U.",
     )
     rule = left.toggle(
-        "They lie on a rule or tape: find its marks",
+        "The points are on a rule or tape: find its marks",
         value=True,
         key="scale rule",
-        help="Its marks tell the scale all along the rule, and how it is tilted. Off: the two "
-        "points alone count.",
+        help="The marks give the scale all along the rule, and its tilt. Off: only the two points "
+        "are used.",
     )
     placed = middle.selectbox(
         "Position of the rope",
         [placement.value for placement in Placement],
         format_func=lambda value: PLACEMENT_WORDS[Placement(value)],
         key="scale lies",
-        help="What lies nearer to the camera than the rule looks larger. Not known: U allows "
+        help="Anything nearer to the camera than the rule appears larger. If not known, U allows "
         "for it.",
     )
     height = 0.0
     placement = Placement(placed)
     if placement is Placement.AT_HEIGHT:
         height = middle.number_input(
-            "Height of its middle over the rule's face, mm",
+            "Height of the rope axis above the rule's face, mm",
             -500.0,
             500.0,
             0.0,
             key="scale height",
-            help="Towards the camera is more than 0.",
+            help="Positive towards the camera.",
         )
     station = right.number_input(
         "Station",
@@ -153,7 +152,7 @@ def _measurement_inputs(points: list[PointPx | None]) -> ScaleRequest | None:
         999,
         1,
         key="scale station",
-        help="Place along the rope, as under 4 Stations.",
+        help="Position along the rope, as under 3 Stations.",
     )
     view = right.number_input(
         "Direction, °",
@@ -161,12 +160,12 @@ def _measurement_inputs(points: list[PointPx | None]) -> ScaleRequest | None:
         359,
         0,
         key="scale view",
-        help="0 from the front, 90 from the side; any other by eye.",
+        help="0 from the front, 90 from the side; estimate any other by eye.",
     )
     missing = [label for label, point in zip(LABELS, points, strict=True) if point is None]
     if missing or not length.strip():
-        left_out = [*missing, *([] if length.strip() else ["the length itself"])]
-        st.info(f"Still missing: {', '.join(left_out)}.", icon=":material/edit:")
+        needed = [*missing, *([] if length.strip() else ["the length itself"])]
+        st.info(f"Still missing: {', '.join(needed)}.", icon=":material/edit:")
         return None
     one, other, side, far = (point for point in points if point is not None)
     return ScaleRequest(
@@ -188,7 +187,7 @@ def _show(opened: OpenInspection, photo: Shown, result: Result, drawn: bytes) ->
         st.metric(
             "Diameter",
             diameter_words(result.diameter_mm, result.u_mm, opened.rope.units),
-            help="± is U, expanded, k = 2",
+            help="± is the expanded uncertainty U (k = 2).",
         )
         listed = ", ".join(
             f"{term.quantity} ({100 * share:.0f} %)" for term, share in shares(result.budget)[:4]
@@ -202,7 +201,7 @@ def _show(opened: OpenInspection, photo: Shown, result: Result, drawn: bytes) ->
         photo.size,
         (),
         key="scale seen",
-        words="The photograph with the rule's marks and the rope's edges as found.",
+        words="Photograph with the rule marks and rope edges that were found.",
     )
     if isinstance(result, Estimate) and st.button(
         "Add to this inspection", type="primary", key="scale keep"
@@ -213,7 +212,7 @@ def _show(opened: OpenInspection, photo: Shown, result: Result, drawn: bytes) ->
         empty_tray(tray_owner(), "archive")
         st.session_state.pop("scale answer", None)
         flash_success(
-            f"{photo.name} stands at station {result.station}, {result.view_deg}°: "
+            f"{photo.name} was added to station {result.station}, {result.view_deg}°: "
             f"{diameter_words(result.diameter_mm, result.u_mm, opened.rope.units)}, without the "
             "card."
         )
@@ -222,22 +221,22 @@ def _show(opened: OpenInspection, photo: Shown, result: Result, drawn: bytes) ->
 
 def _screen(opened: OpenInspection) -> None:
     st.caption(
-        "For photographs from before, where no card was there. The figure is less sure than one "
-        "with the card, and says so wherever it is shown."
+        "For old photographs taken without the card. The figure is less certain than one with the "
+        "card, and is marked so wherever it is shown."
     )
-    photo = _given_photo()
+    photo = _uploaded_photo()
     if photo is None:
         return
     points = _points_input(photo)
-    asked = _measurement_inputs(points)
-    if asked is None:
+    request = _measurement_inputs(points)
+    if request is None:
         return
     if st.button("Measure", type="primary", key="scale measure"):
-        with st.spinner("finding the marks of the rule and the edges of the rope"):
-            answer = apart(photo.name, archive_measured, photo.data, photo.name, asked)
-            st.session_state["scale answer"] = (asked, *answer)
+        with st.spinner("Finding the rule marks and the rope edges ..."):
+            answer = apart(photo.name, archive_measured, photo.data, photo.name, request)
+            st.session_state["scale answer"] = (request, *answer)
     before, result, drawn = st.session_state.get("scale answer", (None, None, None))
-    if before == asked and result.photo_sha256 == photo.sha256:
+    if before == request and result.photo_sha256 == photo.sha256:
         _show(opened, photo, result, drawn)
 
 

@@ -1,4 +1,4 @@
-"""The sheet of stations: photographs, gauge readings and their agreement, all in one place."""
+"""The station sheet: photographs, gauge readings and how well they agree, in one place."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ from ui.web.panels.table_import import import_table, table_is_given
 
 def _sheet(opened: OpenInspection) -> None:
     offer_phone(opened)
-    notes = st.container()  # what comes and goes: the sheet below must keep its place
+    notes = st.container()  # messages appear and disappear here without moving the sheet
     with notes, show_errors():
         show_late_change(opened.inspection.identity)
     with show_errors():
@@ -43,7 +43,7 @@ def _sheet(opened: OpenInspection) -> None:
         st.expander(
             "Import a table",
             icon=":material/table_view:",
-            expanded=table_is_given(),  # one that was dropped on the sheet opens it
+            expanded=table_is_given(),  # a table dropped on the sheet opens it
         ),
         st.container(key="table-in"),
         show_errors(),

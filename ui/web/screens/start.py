@@ -1,4 +1,4 @@
-"""Start: a photograph's diameter at once, the register of ropes, and the sample by one click."""
+"""Start: measure a photograph at once, the rope register, and the sample in one click."""
 
 from __future__ import annotations
 
@@ -17,15 +17,17 @@ from ui.web.panels.rope_register import show_register
 def _sample_button() -> None:
     folder = sample_folder()
     if folder is None:
-        st.caption("The sample photographs are not beside the program; see the project's folder.")
+        st.caption(
+            "The sample photographs are not installed with the program; see the project folder."
+        )
         return
     if st.button(
         "Load the sample inspection",
         icon=":material/science:",
-        help="One invented crane rope, four stations, ten rendered photographs; one reading was "
-        "typed wrong on purpose. Takes a few seconds: every photograph is measured here.",
+        help="One invented crane rope: four stations, ten rendered photographs and one reading "
+        "deliberately mistyped. Takes a few seconds, because every photograph is measured.",
     ):
-        bar = st.progress(0.0, text="reading the sample")
+        bar = st.progress(0.0, text="Loading the sample")
         with show_errors():
             identity = load_sample(
                 get_record(),
@@ -44,7 +46,7 @@ def _show_progress(bar: st.delta_generator.DeltaGenerator, at: float, what: str)
 
 
 def _begin() -> None:
-    """Offer what a person begins with."""
+    """Draw the links for starting work."""
     with st.container(horizontal=True, vertical_alignment="center", key="begin"):
         st.page_link("screens/rope.py", label="New rope or inspection", icon=":material/add:")
         st.page_link("screens/cards.py", label="Print cards", icon=":material/print:")

@@ -1,4 +1,4 @@
-"""Supervise: entries ranked over all inspections, by rope, by person and by gauge, with proof."""
+"""Supervise: entries across all inspections, ranked by rope, person and gauge, with evidence."""
 
 from __future__ import annotations
 
@@ -54,7 +54,7 @@ from ui.web.page.session import (
     summaries,
     user_name,
 )
-from ui.web.page.units import U_HELP, told
+from ui.web.page.units import U_HELP, page_text
 from ui.web.panels.station import table
 from ui.web.panels.supervisor_charts import (
     show_differences,
@@ -82,41 +82,41 @@ def _scope() -> InspectionFilter:
             ["all ropes", *(one.identity for one in ropes)],
             key="filter rope",
             persist_state="session",
-            help="One rope, or all that are in the record.",
+            help="One rope, or all ropes in the record.",
         )
         words = st.text_input(
             "Site or place contains",
             key="filter place",
             persist_state="session",
-            help="Part of the rope's site or of the inspection's place, e.g. the quay.",
+            help="Part of the rope's site or of the inspection's place, e.g. quay.",
         ).strip()
         left, right = st.columns(2)
         since = left.date_input(
-            "From", None, key="filter since", help="First day of inspection that counts."
+            "From", None, key="filter since", help="First inspection date to include."
         )
         until = right.date_input(
-            "To", None, key="filter until", help="Last day of inspection that counts."
+            "To", None, key="filter until", help="Last inspection date to include."
         )
     sites = tuple(one.identity for one in ropes if words.casefold() in one.site.casefold())
     wanted = None if rope == "all ropes" else rope
     return InspectionFilter(wanted, words, sites if words else (), since, until)
 
 
-# ---- what is known, and of which inspections nothing is yet ----------------------------------
+# ---- totals, and inspections not examined yet ------------------------------------------------
 
 
 def _state(known: Totals) -> None:
-    told = [
+    parts = [
         counted(known.inspections, "inspection", "inspections"),
-        f"{known.open} to look at",
+        f"{known.open} to check",
         f"{known.accepted} accepted as they are",
     ]
-    st.markdown("**" + " · ".join(told) + "**")
+    st.markdown("**" + " · ".join(parts) + "**")
     if not known.not_examined:
         return
     st.warning(
-        f"**{known.not_examined} not examined yet.** Their entries were imported or changed since, "
-        "and nothing is known of them: they are in no list below.",
+        f"**{known.not_examined} not examined yet.** Entries were imported or changed since the "
+        "last examination; these inspections are not in the lists below.",
         icon=":material/hourglass_top:",
     )
     with st.container():
@@ -124,16 +124,16 @@ def _state(known: Totals) -> None:
             f"Examine {known.not_examined} now",
             type="primary",
             icon=":material/troubleshoot:",
-            help="About half a second each; what is done stays done if you leave.",
+            help="About half a second each. If you leave, those already examined are kept.",
         ):
             _examine()
 
 
 def _examine() -> None:
-    bar = st.progress(0.0, text="examining")
+    bar = st.progress(0.0, text="Examining")
 
     def report(at: float, what: str) -> None:
-        bar.progress(at, text=f"examining {as_typed(what)}")
+        bar.progress(at, text=f"Examining {as_typed(what)}")
 
     count = examine_all(get_record(), by=user_name(), report=report)
     flash_success(f"{counted(count, 'inspection was', 'inspections were')} examined.")
@@ -144,7 +144,7 @@ def _examine() -> None:
 def _compared(
     place: str, marked: str, scope: InspectionFilter
 ) -> tuple[list[ComparedEntry], list[StandsApart]]:
-    del place, marked  # they are the key: after any change it is compared anew
+    del place, marked  # cache key: any change triggers a new comparison
     compared = compared_entries(get_record(), scope)
     return compared, stand_apart(compared)
 
@@ -166,8 +166,8 @@ def _entries(scope: InspectionFilter, known: Totals) -> None:
     entries = _listed("open", scope, limit=SHOWN)
     if not entries:
         st.info(
-            f"In the {counted(examined, 'inspection', 'inspections')} that were examined no entry "
-            "waits. That does not clear any rope.",
+            f"No entry is waiting in the {counted(examined, 'inspection', 'inspections')} "
+            "examined. That does not clear any rope.",
             icon=":material/visibility:",
         )
     for rank, entry in enumerate(entries, start=1):
@@ -184,14 +184,14 @@ def _entries(scope: InspectionFilter, known: Totals) -> None:
     slips = corrected_slips(get_record(), limit=SHOWN)
     if slips:
         with st.expander(f"Slips corrected at review ({len(slips)})", icon=":material/edit:"):
-            st.html(table(list(SLIP_HEADINGS), slip_rows(slips), "The last ones first"))
+            st.html(table(list(SLIP_HEADINGS), slip_rows(slips), "Latest first"))
     st.header("Differences")
     show_differences(_compared(record_location(), mark(get_record()), scope)[0])
 
 
 @st.cache_data(max_entries=4, show_spinner=False)
 def _rope_units(place: str, last_event: int) -> dict[str, Units]:
-    del place, last_event  # they are the key
+    del place, last_event  # cache key
     return {rope.identity: rope.units for rope in get_record().ropes()}
 
 
@@ -206,22 +206,22 @@ def _entry(rank: str, entry: FlaggedEntry) -> None:
             )
             st.page_link(
                 "screens/review.py",
-                label="Open the photograph" if listed.photographs else "Open it",
+                label="Open the photograph" if listed.photographs else "Open in review",
                 width="content",
                 icon=":material/photo:" if listed.photographs else ":material/visibility:",
                 query_params=entry.query,
             )
-        lines = [told(finding.seen, units)]
-        lines += [f":material/straighten: {told(line, units)}" for line in entry.evidence]
+        lines = [page_text(finding.seen, units)]
+        lines += [f":material/straighten: {page_text(line, units)}" for line in entry.evidence]
         if entry.reason or entry.who:
             lines.append(f":material/history: {as_typed(entry.reason)} — {as_typed(entry.who)}")
         st.markdown("  \n".join(lines), help=U_HELP if entry.evidence else None)
-        beside = [told(finding.remedy, units)]
+        notes = [page_text(finding.remedy, units)]
         if finding.p_value is not None:
-            beside.append(f"By chance alone: {chance_words(finding.p_value)}.")
+            notes.append(f"By chance alone: {chance_words(finding.p_value)}.")
         if finding.innocent:
-            beside.append(as_typed(f"Innocent cause: {finding.innocent}"))
-        st.caption(" ".join(beside))
+            notes.append(as_typed(f"Innocent explanation: {finding.innocent}"))
+        st.caption(" ".join(notes))
 
 
 # ---- ropes, people, gauges -------------------------------------------------------------------
@@ -230,13 +230,13 @@ def _entry(rank: str, entry: FlaggedEntry) -> None:
 def _ropes(scope: InspectionFilter) -> None:
     tallies = rope_tallies(get_record(), scope)
     rows = rope_rows(tallies)
-    st.html(table(list(ROPE_HEADINGS), rows[:SHOWN], "The most urgent rope first"))
+    st.html(table(list(ROPE_HEADINGS), rows[:SHOWN], "Most urgent rope first"))
     if len(rows) > SHOWN:
         st.caption(f"{len(rows) - SHOWN} more are in the exported table.")
     if not tallies:
         return
     rope = st.selectbox(
-        "Look at rope", [one.rope for one in tallies], key="one rope", help="The most urgent first."
+        "Show rope", [one.rope for one in tallies], key="one rope", help="Most urgent first."
     )
     for entry in _listed("open", InspectionFilter(rope=rope), limit=3):
         _entry("", entry)
@@ -261,14 +261,14 @@ def _people_or_gauges(kind: GaugeOrPerson, scope: InspectionFilter) -> None:
     heads = [head.replace(" (k = 2)", "") for head in heads]
     st.html(table(heads, rows[:SHOWN], f"Each {kind} against all others"))
     st.caption(
-        "Of the names that stand apart, 5 % at most do so by chance (Benjamini-Hochberg). A gauge "
-        "and the person who reads it can't be told apart, and whoever inspects the worst ropes has "
-        "the most to look at.",
+        "Of the names that stand apart, at most 5 % do so by chance (Benjamini-Hochberg). The "
+        "effects of a gauge and of the person who reads it can't be separated, and whoever "
+        "inspects the worst ropes has the most to check.",
         help=U_HELP,
     )
     named = {one.name: one for one in readers}
     name = st.selectbox(
-        f"Look at {kind}", list(named), key=f"one {kind}", help="Who stands apart comes first."
+        f"Show {kind}", list(named), key=f"one {kind}", help="Those that stand apart come first."
     )
     compared, _ = _compared(record_location(), mark(get_record()), scope)
     show_reader(named[name], compared)
@@ -282,7 +282,7 @@ def _people_or_gauges(kind: GaugeOrPerson, scope: InspectionFilter) -> None:
         _entry("", entry)
 
 
-# ---- tables to take away ---------------------------------------------------------------------
+# ---- exported tables -------------------------------------------------------------------------
 
 
 def _all_entries(scope: InspectionFilter, suffix: str) -> bytes:
@@ -318,22 +318,22 @@ st.html(STYLE)
 page_header("Supervise", needs_inspection=False)
 with show_errors():
     if not totals(get_record()).inspections:
-        st.info("There is no inspection yet; load the sample or enter one.")
+        st.info("There is no inspection yet. Load the sample or start one.")
         st.page_link("screens/start.py", label="Start", icon=":material/home:")
     else:
         chosen: View = st.segmented_control(
-            "Ranked by",
+            "Rank by",
             VIEWS,
             default="Entries",
             required=True,
             key="ranked by",
             persist_state="session",
-            help="What the list is about; each rank comes with what proves it.",
+            help="What the list ranks; each entry is shown with its evidence.",
         )
         wanted = _scope()
         found = totals(get_record(), wanted)
         if not found.inspections:
-            st.info("The filter leaves no inspection; widen it.")
+            st.info("No inspection matches the filter; widen it.")
         else:
             _state(found)
             if chosen == "Entries":

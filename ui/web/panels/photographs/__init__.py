@@ -1,4 +1,4 @@
-"""Photographs on the page: how they come in, are filed, looked at closely and measured again.
+"""Photographs on the page: adding, filing, examining and remeasuring them.
 
 May import the panels beside it, components, page, presenters and services.
 """

@@ -1,4 +1,4 @@
-"""A photograph in, its diameter out: without a rope and without a form; kept afterwards."""
+"""Quick look: measure a photograph without entering a rope, and save it afterwards."""
 
 from __future__ import annotations
 
@@ -23,21 +23,21 @@ from ui.web.panels.photographs.upload import UNCHECKED, limits_in_words
 from vision.results import Estimate, Result
 
 LOOK = "quick look"
-MOST_LISTED = 50  # inspections to keep it in; the others are reached by opening them first
+MOST_LISTED = 50  # inspections offered for saving; for any other, open that inspection first
 
 
 def drop_zone() -> None:
-    """Take a photograph, show what it gives at once, and offer to keep it."""
+    """Take a photograph, show its result at once, and offer to save it."""
     words = TrayWords(
-        "Drop a photograph of a rope on its card, and read its diameter",
-        "No rope and no inspection is needed; nothing is kept before you say so. "
+        "Measure a photograph of a rope on its card",
+        "No rope or inspection is needed; nothing is saved until you choose to. "
         f"{limits_in_words()}",
-        "Drop a photograph here: its diameter is read",
+        "Drop a photograph here to measure it",
     )
     with st.container(key="quick-look"):
-        came = tray_field("looks", words)
+        uploaded = tray_field("looks", words)
     with show_errors():
-        for one in came:
+        for one in uploaded:
             _measure(one.sha256)
     look: QuickLook | None = st.session_state.get(LOOK)
     if look is not None:
@@ -51,7 +51,7 @@ def _measure(sha256: str) -> None:
     try:
         with st.spinner("Measuring ..."):
             st.session_state[LOOK] = quick_look(get_record(), file.data, file.name)
-    except Exception:  # a page that is drawn anew in the middle is none: it is measured again
+    except Exception:  # not a rerun of the page: that leaves it in the tray, to be measured again
         empty_tray(tray_owner(), "looks", only=sha256)
         raise
     empty_tray(tray_owner(), "looks", only=sha256)
@@ -59,7 +59,7 @@ def _measure(sha256: str) -> None:
 
 def _show(look: QuickLook) -> None:
     left, right = st.columns([2, 3])
-    with left:  # on a phone the figure stands above the picture
+    with left:  # on a phone the figure is above the picture
         for result in look.results:
             _figure(result)
     with right:
@@ -73,8 +73,8 @@ def _figure(result: Result) -> None:
             diameter_words(result.diameter_mm, result.u_mm),
             help="Across the strand crowns, with its expanded uncertainty U (k = 2).",
         )
-        told = f"card set {result.print_set}" if result.print_set else UNCHECKED
-        st.caption(as_typed(f"{result.photo_name}; {told}. This place and direction only."))
+        printed = f"card set {result.print_set}" if result.print_set else UNCHECKED
+        st.caption(as_typed(f"{result.photo_name}; {printed}. This place and direction only."))
         for finding in result.findings:
             st.warning(as_typed(sentence(finding)), icon=":material/info:")
         return
@@ -92,7 +92,7 @@ def _picture(look: QuickLook) -> None:
         (one for one in look.results if isinstance(one, Estimate) and one.marks is not None), None
     )
     if shown is None or shown.marks is None:
-        view = PhotoView(name, size, f"Photograph {look.file.name}; it gives no diameter.")
+        view = PhotoView(name, size, f"Photograph {look.file.name}: no diameter.")
     else:
         view = PhotoView(
             name,
@@ -106,15 +106,18 @@ def _picture(look: QuickLook) -> None:
 
 
 def _keep(look: QuickLook) -> None:
-    """Offer to file the photograph into an inspection, or to let go of it."""
-    open_ones = (one for one in summaries() if one.state != "closed")
-    latest = nlargest(MOST_LISTED, open_ones, key=lambda one: one.changed_at)
+    """Offer to save the photograph to an inspection, or to discard it."""
+    not_closed = (one for one in summaries() if one.state != "closed")
+    latest = nlargest(MOST_LISTED, not_closed, key=lambda one: one.changed_at)
     if latest:
         _file_into(look, latest)
     else:
-        st.caption("To keep it, name a rope and begin its inspection first; this waits here.")
-        st.page_link("screens/rope.py", label="Name a rope", icon=":material/cable:")
-    if st.button("Let it go", icon=":material/close:", help="Nothing of it was kept."):
+        st.caption(
+            "To save it, first enter a rope and start its inspection. The photograph stays here "
+            "until then."
+        )
+        st.page_link("screens/rope.py", label="Enter a rope", icon=":material/cable:")
+    if st.button("Discard", icon=":material/close:", help="Nothing has been saved."):
         del st.session_state[LOOK]
         st.rerun()
 
@@ -123,16 +126,16 @@ def _file_into(look: QuickLook, known: list[Summary]) -> None:
     names = {one.identity: f"{one.rope}, {one.on:%Y-%m-%d}" for one in known}
     left, right = st.columns([3, 1], vertical_alignment="bottom")
     identity = left.selectbox(
-        "Keep it in inspection",
+        "Save to inspection",
         list(names),
         format_func=lambda one: f"{one} ({names[one]})",
         key="quick inspection",
-        help="The inspections that were worked on last come first. The card says the station; "
-        "where it says none, it is filed under the inspection's Stations.",
+        help="The most recently changed inspections come first. The card gives the station; if it "
+        "gives none, file the photograph under Stations afterwards.",
     )
-    if right.button("Keep it", type="primary", icon=":material/save:", width="stretch"):
+    if right.button("Save", type="primary", icon=":material/save:", width="stretch"):
         with show_errors():
             keep_look(get_record(), identity, look, by=user_name())
             del st.session_state[LOOK]
-            flash_success(f"{look.file.name} was filed into {identity}.")
+            flash_success(f"{look.file.name} was saved to {identity}.")
             st.switch_page("screens/sheet.py", query_params=link_query(identity))

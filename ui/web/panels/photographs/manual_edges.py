@@ -1,4 +1,4 @@
-"""Putting right by hand: an edge on its magnified picture, a station along the rope."""
+"""Corrections by hand: an edge on its magnified picture, a station along the rope."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ from vision.target.print_scale import check_from_dict
 
 
 def manual_corrections(opened: OpenInspection, photograph: Photograph, estimate: Estimate) -> None:
-    """Offer what a person may put right on one photograph."""
+    """Offer the corrections that a person can make to one photograph."""
     marks = estimate.marks
     if marks is None:
         return
@@ -44,15 +44,15 @@ def manual_corrections(opened: OpenInspection, photograph: Photograph, estimate:
     if st.toggle(
         "Correct an edge by hand",
         key=f"hand {key}",
-        help="Where grease, a loose wire or a shadow was taken for the rope.",
+        help="Where grease, a loose wire or a shadow was mistaken for the rope.",
     ):
         edges_by_hand(opened, photograph, estimate)
-    if estimate.without_card:  # the card's way of measuring can't take its place
+    if estimate.without_card:  # it can't be measured again at another place on a card
         return
     if st.toggle(
         "Move the station along the rope",
         key=f"place {key}",
-        help="Drag the ring along the rope; the figure there takes the place of this one, which "
+        help="Drag the ring along the rope. The figure measured there replaces this one, which "
         "stays in the record's history.",
     ):
         _station(opened, photograph, estimate, marks, key)
@@ -63,8 +63,8 @@ def manual_corrections(opened: OpenInspection, photograph: Photograph, estimate:
 
 @st.fragment
 def edges_by_hand(opened: OpenInspection, photograph: Photograph, estimate: Estimate) -> None:
-    """Offer both edges of a photograph to be moved by hand, with the reason."""
-    reset_messages()  # this part is drawn by itself, too
+    """Draw both edges of a photograph with handles to move them, and a field for the reason."""
+    reset_messages()  # this fragment can also be drawn on its own
     marks = estimate.marks
     if marks is None:
         return
@@ -96,12 +96,12 @@ def edges_by_hand(opened: OpenInspection, photograph: Photograph, estimate: Esti
             )
             at = show_view(edge, key=f"hand {SIDES[side]} {key}")
             moves.append(((at[0] if at else 0.5) - 0.5) * EDGE_MM[1])
-            st.caption(f"moved {signed_length(moves[-1], page_units())} (+ is out of the rope)")
+            st.caption(f"moved {signed_length(moves[-1], page_units())} (+ is outwards)")
     why = st.text_input(
         "What misled the measurement",
         key=f"hand why {key}",
         placeholder="a lump of grease on the upper edge",
-        help="Stands in the record beside the corrected figure.",
+        help="Recorded with the corrected figure.",
     )
     if abs(moves[0]) < 0.005 and abs(moves[1]) < 0.005:
         return
@@ -111,7 +111,7 @@ def edges_by_hand(opened: OpenInspection, photograph: Photograph, estimate: Esti
         )
         before = diameter_words(estimate.diameter_mm, estimate.u_mm, page_units())
         after = diameter_words(moved.diameter_mm, moved.u_mm, page_units())
-        st.markdown(f"As it stands **{before}**, as set now **{after}**")
+        st.markdown(f"Current **{before}**, with these edges **{after}**")
     if st.button("Save these edges", type="primary", key=f"hand keep {key}"):
         with show_errors():
             by = entering(opened.inspection.identity)
@@ -126,8 +126,8 @@ def edges_by_hand(opened: OpenInspection, photograph: Photograph, estimate: Esti
             )
             rescreen(opened.inspection.identity)
             flash_success(
-                f"{estimate.photo_name} stands at "
-                f"{length_text(moved.diameter_mm, units=page_units())} by hand now."
+                f"{estimate.photo_name} is now "
+                f"{length_text(moved.diameter_mm, units=page_units())}, corrected by hand."
             )
             st.rerun()
 
@@ -143,20 +143,20 @@ def _station(
     whole = PhotoView(
         name,
         size,
-        "The whole photograph, with a ring to be moved along the rope.",
+        "The whole photograph, with a ring that can be moved along the rope.",
         shapes_of(estimate, marks, None),
         handles=[handle],
         zoom=False,
     )
     at = show_view(whole, key=f"place view {key}")
     at_mm = at_mm_of(estimate, marks, at[0]) if at else estimate.at_mm
-    st.caption(f"{_on_card(at_mm)} along the card from its middle")
+    st.caption(f"{_on_card(at_mm)} along the card from its centre")
     others = _other_directions(opened, estimate)
     both = bool(others) and st.checkbox(
-        "Measure the other direction there too",
+        "Also measure the other direction there",
         value=True,
         key=f"place both {key}",
-        help="A mean takes both directions at the same place on the card.",
+        help="A station mean needs both directions at the same place on the card.",
     )
     if st.button(
         "Measure here instead",
@@ -174,7 +174,7 @@ def _on_card(at_mm: float) -> str:
 
 
 def _other_directions(opened: OpenInspection, estimate: Estimate) -> list[Estimate]:
-    """Return the figure of each other direction of the station that lies nearest on its card."""
+    """Return, for each other direction of the station, the figure nearest along the card."""
     nearest: dict[int | None, Estimate] = {}
     here = [
         one
@@ -194,10 +194,10 @@ def _place(result: Result) -> tuple[int | None, int | None]:
 def _measure(
     opened: OpenInspection, estimates: Sequence[Estimate], at_mm: float, *, why: str
 ) -> None:
-    """Measure photographs of the record at a place of their cards, filed where they are now."""
+    """Measure recorded photographs at another place on their cards; their filing is unchanged."""
     identity = opened.inspection.identity
     by, moved = entering(identity), [_measured_at(opened, one, at_mm) for one in estimates]
-    with get_record().transaction() as batch:  # all of them, or none
+    with get_record().transaction() as batch:  # all or none
         for before, after in zip(estimates, moved, strict=True):
             revision = opened.revision if before is estimates[0] else None
             batch.replace_result(identity, before, after, by=by, why=why, revision=revision)
@@ -206,12 +206,12 @@ def _measure(
         f"{one.view_deg}°: {diameter_words(one.diameter_mm, one.u_mm, page_units())}"
         for one in moved
     )
-    flash_success(f"At {_on_card(at_mm)} of the card: {figures}.")
+    flash_success(f"At {_on_card(at_mm)} on the card: {figures}.")
     st.rerun()
 
 
 def _measured_at(opened: OpenInspection, estimate: Estimate, at_mm: float) -> Estimate:
-    """Return what a photograph gives at a place of its card, held as it was."""
+    """Return the figure of a photograph at a place on its card, with the card held as before."""
     data = get_record().photographs.get(estimate.photo_sha256)
     values = get_record().print_checks().get(estimate.print_set)
     manner = manner_of(opened, estimate.photo_sha256)
@@ -226,7 +226,7 @@ def _measured_at(opened: OpenInspection, estimate: Estimate, at_mm: float) -> Es
     result = (mine or [*results])[0]
     if isinstance(result, Refusal):
         raise ValueError(
-            f"{estimate.photo_name} gives no diameter at {_on_card(at_mm)}, so every figure stays "
-            f"where it is: {result.findings[0].seen} {result.findings[0].remedy}"
+            f"{estimate.photo_name} gives no diameter at {_on_card(at_mm)}, so no figure was "
+            f"changed: {result.findings[0].seen} {result.findings[0].remedy}"
         )
     return replace(result, station=estimate.station, view_deg=estimate.view_deg)

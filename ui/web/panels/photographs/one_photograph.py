@@ -1,4 +1,4 @@
-"""A place of the sheet opened large: photograph, readings, and all that may be put right."""
+"""One station and direction in detail: photograph, readings, and every possible correction."""
 
 from __future__ import annotations
 
@@ -35,22 +35,22 @@ from vision.results import Estimate, Result
 def show_place_large(opened: OpenInspection) -> None:
     """Show the station and direction that the address names."""
     station, way = address().station or 0, address().view_deg or 0
-    _way_back(opened, station, way)
+    _links(opened, station, way)
     results = results_at(opened, station, way)
     st.header(f"Station {station}, {way}°", anchor=False)
     if st.session_state.get(BLIND) and not standing_reading(opened, station, way, witness(opened)):
         st.info(
-            "The photograph's figure is hidden until your reading of this place is typed into the "
+            "The photograph's figure is hidden until you enter your reading of this place in the "
             "sheet.",
             icon=":material/visibility_off:",
         )
         return
     if not results:
-        st.info("No photograph of this place yet; drop it under Stations.", icon=":material/photo:")
+        st.info("No photograph of this place yet. Add it under Stations.", icon=":material/photo:")
     photographs = {one.photo_sha256: one.photo_name for one in results}
     if len(photographs) > 1:
         _choose_photograph(opened, photographs)
-    for result in _asked_for(results):
+    for result in _selected(results):
         _show_result(opened, result, station)
     _readings(opened, station, way)
 
@@ -70,15 +70,15 @@ def _choose_photograph(opened: OpenInspection, photographs: dict[str, str]) -> N
             )
 
 
-def _asked_for(results: list[Result]) -> list[Result]:
-    """Return what the photograph gave that the address names, else the first one."""
+def _selected(results: list[Result]) -> list[Result]:
+    """Return the results of the photograph that the address names, else of the first one."""
     photo = address().photo
     named = [one for one in results if photo and one.photo_sha256.startswith(photo)]
     return named or [one for one in results if one.photo_sha256 == results[0].photo_sha256]
 
 
-def _way_back(opened: OpenInspection, station: int, way: int) -> None:
-    """Draw the links back to the sheet and to the places beside this one."""
+def _links(opened: OpenInspection, station: int, way: int) -> None:
+    """Draw the links back to the sheet and to the neighbouring places."""
     identity = opened.inspection.identity
     places = sorted(
         {
@@ -96,7 +96,7 @@ def _way_back(opened: OpenInspection, station: int, way: int) -> None:
             icon=":material/arrow_back:",
             query_params=link_query(identity),
         )
-        for to, words in ((at - 1, "Before"), (at + 1, "Next")):
+        for to, words in ((at - 1, "Previous"), (at + 1, "Next")):
             if 0 <= to < len(places):
                 there = places[to]
                 st.page_link(
@@ -132,7 +132,7 @@ def _show_result(opened: OpenInspection, result: Result, station: int) -> None:
 
 
 def _readings(opened: OpenInspection, station: int, way: int) -> None:
-    """Offer to correct or withdraw each reading of the place."""
+    """Draw a form to correct or withdraw each reading of the place."""
     for logged in opened.logged:
         reading = logged.reading
         if (reading.station, reading.view_deg) == (station, way) and not logged.withdrawn:
@@ -146,21 +146,21 @@ def _readings(opened: OpenInspection, station: int, way: int) -> None:
 def _correct(opened: OpenInspection, logged: LoggedReading) -> None:
     key = f"{logged.number} {logged.event}"
     typed = st.text_input(
-        "Correct reading",
+        "Corrected reading",
         logged.reading.typed,
         key=f"correct {key}",
-        help="As the gauge showed it.",
+        help="As shown by the gauge.",
     )
     why = st.text_input(
         "Reason",
         key=f"why correct {key}",
         placeholder="read again on the rope",
-        help="Stands in the record beside the correction.",
+        help="Recorded with the correction.",
     )
-    st.caption("What was typed first stays in the record beside the correction.")
+    st.caption("The original entry stays in the record with the correction.")
     with st.container(horizontal=True):
-        correct = st.button("Correct it", key=f"do correct {key}")
-        withdraw = st.button("Withdraw it", key=f"do withdraw {key}")
+        correct = st.button("Correct", key=f"do correct {key}")
+        withdraw = st.button("Withdraw", key=f"do withdraw {key}")
     if not (correct or withdraw):
         return
     with show_errors():
@@ -172,7 +172,7 @@ def _correct(opened: OpenInspection, logged: LoggedReading) -> None:
             at = reading.at or datetime.now()
             new = parse_row(row, opened, gauge=reading.gauge, person=reading.person, at=at)
             if new.reading is None:
-                raise ValueError(new.wrong or "type what the gauge showed.")
+                raise ValueError(new.wrong or "enter what the gauge showed.")
             fixed = replace(reading, typed=new.reading.typed, value_mm=new.reading.value_mm)
             get_record().correct_reading(
                 identity, logged.number, fixed, by=by, why=why, revision=opened.revision

@@ -1,4 +1,4 @@
-"""A photograph that belongs to another station or direction, or to none."""
+"""Filing a photograph under another station or direction, or setting it aside."""
 
 from __future__ import annotations
 
@@ -13,16 +13,16 @@ from ui.web.page.rescreen import rescreen
 from ui.web.page.session import entering, get_record
 from vision.results import Result
 
-DIRECTIONS = (0, 30, 45, 60, 90, 120, 135, 150)  # degrees; cards say 0 and 90, hands the others
+DIRECTIONS = (0, 30, 45, 60, 90, 120, 135, 150)  # degrees; cards have 0 and 90 only
 
 
 def file_elsewhere(opened: OpenInspection, result: Result) -> None:
-    """Offer to file what a photograph gave under another station or direction."""
-    key = f"{result.photo_sha256} {result.at_mm} {opened.revision}"  # no label outlives a change
+    """Draw the form that files a photograph's result under another station or direction."""
+    key = f"{result.photo_sha256} {result.at_mm} {opened.revision}"  # fields start anew on a change
     with st.popover("File elsewhere", icon=":material/drive_file_move:"):
         st.caption(
-            "Its card says where it belongs; file it elsewhere where the wrong card was used, or "
-            "where the card's number could not be read."
+            "Photographs are filed by the number on their card. File this one elsewhere if the "
+            "wrong card was used or the card's number could not be read."
         )
         left, right = st.columns(2)
         station = left.number_input(
@@ -41,44 +41,44 @@ def file_elsewhere(opened: OpenInspection, result: Result) -> None:
             index=directions.index(now),
             key=f"view {key}",
             format_func=lambda deg: f"{deg}°",
-            help="0 from the front, 90 from the side; others by eye. Three "
-            "directions or more give the ellipse of the section.",
+            help="0 from the front, 90 from the side; estimate others by eye. Three or more "
+            "directions give the ellipse of the section.",
         )
         why = st.text_input(
             "Reason",
             key=f"why moved {key}",
             placeholder="the cards of stations 2 and 3 were mixed up",
-            help="Stands in the record beside the move.",
+            help="Recorded with the move.",
         )
-        if st.button("File it there", key=f"move {key}", type="primary"):
+        if st.button("File there", key=f"move {key}", type="primary"):
             with show_errors():
                 if not why.strip():
-                    raise ValueError("a photograph is filed elsewhere with a reason: enter it.")
+                    raise ValueError("filing a photograph elsewhere needs a reason: enter it.")
                 moved = replace(result, station=int(station), view_deg=int(view))
                 _change(opened, result, moved, why.strip())
-                flash_success(f"{result.photo_name} is at station {station}, {view}° now.")
+                flash_success(f"{result.photo_name} is now at station {station}, {view}°.")
                 if address().station is not None:
                     show_place(int(station), int(view))
                 st.rerun()
 
 
 def set_aside(opened: OpenInspection, result: Result) -> None:
-    """Offer to set a photograph aside: it stays in the record, and its figure counts nowhere."""
+    """Draw the form that sets a photograph aside: it stays in the record, but no longer counts."""
     key = f"{result.photo_sha256} {result.at_mm} {opened.revision}"
     with st.popover("Set aside", icon=":material/visibility_off:"):
-        st.caption("It stays in the record, and what it gives counts nowhere from then on.")
+        st.caption("The photograph stays in the record, but its figure no longer counts.")
         why = st.text_input(
             "Reason",
             key=f"why aside {key}",
             placeholder="grease on the crowns; taken again",
-            help="Stands in the record beside your name.",
+            help="Recorded with your name.",
         )
         if st.button("Set it aside", key=f"aside {key}", type="primary"):
             with show_errors():
                 if not why.strip():
-                    raise ValueError("a photograph is set aside with a reason: enter it.")
+                    raise ValueError("setting a photograph aside needs a reason: enter it.")
                 _change(opened, result, None, why.strip())
-                flash_success(f"{result.photo_name} is set aside.")
+                flash_success(f"{result.photo_name} was set aside.")
                 if address().station is not None:
                     show_place()
                 st.rerun()

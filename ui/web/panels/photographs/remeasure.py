@@ -1,4 +1,4 @@
-"""What came after the photographs: a print check, a calibration, a hold, applied from the bytes."""
+"""Remeasuring stored photographs with a later print check, calibration or card position."""
 
 from __future__ import annotations
 
@@ -22,14 +22,14 @@ from ui.web.page.session import entering, get_record
 from vision.target.print_scale import check_from_dict
 
 HOLDS = {
-    "touching": "the rope lies on the card",
-    "level": "the card's face is level with the rope's axis",
-    "stand-off": "the rope's axis is off the card's face by",
+    "touching": "rope lying on the card",
+    "level": "card face level with the rope axis",
+    "stand-off": "rope axis at a known height above the card face",
 }
 
 
 def offer_later_checks(opened: OpenInspection) -> None:
-    """Offer print checks and calibrations that came after the photographs."""
+    """Offer print checks and calibrations that are later than the photographs."""
     checks = {
         name: check_from_dict(name, values) for name, values in get_record().print_checks().items()
     }
@@ -37,7 +37,7 @@ def offer_later_checks(opened: OpenInspection) -> None:
         left, right = st.columns([3, 2], vertical_alignment="center")
         left.markdown(
             f"{counted(len(offer.hashes), 'photograph was', 'photographs were')} measured without "
-            "it. Old figures stay in the record's history."
+            "it. The old figures stay in the record's history."
         )
         if right.button(
             as_typed(offer.label),
@@ -45,7 +45,7 @@ def offer_later_checks(opened: OpenInspection) -> None:
             icon=":material/refresh:",
             width="stretch",
         ):
-            _ask(opened, offer)
+            _apply(opened, offer)
 
 
 def offer_calibration(opened: OpenInspection) -> None:
@@ -74,14 +74,14 @@ def offer_calibration(opened: OpenInspection) -> None:
 
 
 def offer_other_hold(opened: OpenInspection) -> None:
-    """Offer to say how the card was held, for all photographs that stand otherwise."""
+    """Draw the form that states how the card was held, for all photographs to remeasure."""
     hashes = can_be_measured_again(opened)
     if not hashes:
         return
-    with st.expander("The card was held otherwise", icon=":material/height:"):
+    with st.expander("The card was held differently", icon=":material/height:"):
         st.caption(
-            "Said once for all photographs of this inspection; they are measured again from their "
-            "stored bytes."
+            "Applies to all photographs of this inspection. They are measured again from the "
+            "stored files."
         )
         now = manner_of(opened, hashes[0])
         hold = st.selectbox(
@@ -90,53 +90,55 @@ def offer_other_hold(opened: OpenInspection) -> None:
             index=list(HOLDS).index(now.hold),
             format_func=HOLDS.__getitem__,
             key=f"hold {opened.inspection.identity}",
-            help="As the card was held to the rope while it was photographed.",
+            help="Position of the card relative to the rope when it was photographed.",
         )
         typed = ""
         if hold != "level":
             typed = st.text_input(
-                "Gap between rope and card" if hold == "touching" else "Height over the card",
+                "Gap between rope and card" if hold == "touching" else "Height above the card",
                 key=f"offset {hold} {opened.inspection.identity}",
                 placeholder="0 mm" if hold == "touching" else "12.5 mm",
-                help="Measured; negative where the card stands in front of the rope's axis.",
+                help="As measured; negative if the card is in front of the rope axis.",
             )
         why = st.text_input(
             "Reason",
             key=f"why held {opened.inspection.identity}",
             placeholder="a bracket held the card",
-            help="Stands in the record beside the new figures.",
+            help="Recorded with the new figures.",
         )
         if st.button(f"Measure {counted(len(hashes), 'photograph', 'photographs')} again"):
-            _say_hold(opened, hashes, hold, typed, why)
+            _apply_hold(opened, hashes, hold, typed, why)
 
 
-def _say_hold(
+def _apply_hold(
     opened: OpenInspection, hashes: tuple[str, ...], hold: str, typed: str, why: str
 ) -> None:
     text = typed.strip()
     sign = -1.0 if text.startswith("-") else 1.0
     offset_mm = sign * parse_length(text.lstrip("-+")) if text.strip("-+0, .m") else 0.0
     if hold == "touching" and offset_mm < 0:
-        raise ValueError(f"a gap can't be negative; got {text!r}.")
-    asked: dict[Manner, list[str]] = {}
+        raise ValueError(f"the gap {text!r} is negative: enter 0 or more.")
+    by_manner: dict[Manner, list[str]] = {}
     for sha256 in hashes:
         manner = replace(manner_of(opened, sha256), hold=hold, offset_mm=offset_mm)
-        asked.setdefault(manner, []).append(sha256)
+        by_manner.setdefault(manner, []).append(sha256)
     by = entering(opened.inspection.identity)
     with get_record().transaction() as batch:
-        for manner, mine in asked.items():
+        for manner, mine in by_manner.items():
             measure_again(batch, opened.inspection.identity, mine, manner, by=by, why=why)
-    flash_success(f"{counted(len(hashes), 'photograph is', 'photographs are')} measured again.")
+    flash_success(
+        f"{counted(len(hashes), 'photograph is', 'photographs are')} being measured again."
+    )
     st.rerun()
 
 
-def _ask(opened: OpenInspection, offer: Offer) -> None:
+def _apply(opened: OpenInspection, offer: Offer) -> None:
     identity = opened.inspection.identity
     measure_again(
         get_record(), identity, offer.hashes, offer.manner, by=entering(identity), why=offer.why
     )
     flash_success(
-        f"{counted(len(offer.hashes), 'photograph is', 'photographs are')} measured again; what "
-        "they gave before stays in the record."
+        f"{counted(len(offer.hashes), 'photograph is', 'photographs are')} being measured again. "
+        "The old figures stay in the record."
     )
     st.rerun()

@@ -1,4 +1,4 @@
-"""A field for photographs that belong to no inspection, and what lies in its tray."""
+"""An upload field for photographs that belong to no inspection, and the contents of its tray."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from ui.web.panels.photographs.upload import ACCEPT, most_mb
 
 
 class TrayWords(NamedTuple):
-    """What stands on a tray's field, is told on being asked, and stands over it while one drops."""
+    """A tray field's label, its help, and the text shown while a file is dragged over the page."""
 
     label: str
     help: str
@@ -24,15 +24,15 @@ class TrayWords(NamedTuple):
 
 
 def tray_owner() -> str:
-    """Return whose trays the page shows."""
+    """Return the owner of the trays that the page shows."""
     return owner_of(current_user())
 
 
 def tray_field(tray: Tray, words: TrayWords) -> tuple[TrayPhotograph, ...]:
-    """Draw the field; return what lies in the tray.
+    """Draw the field; return the photographs in the tray.
 
-    A photograph goes there by itself, whatever page is opened meanwhile; the page is drawn anew
-    when it has arrived.
+    An upload continues whatever page is opened meanwhile; the page is redrawn when the photograph
+    has arrived.
     """
     owner = tray_owner()
     field = UploadField(
@@ -44,13 +44,13 @@ def tray_field(tray: Tray, words: TrayWords) -> tuple[TrayPhotograph, ...]:
     if tray != "looks" and there:
         names = {one.sha256: one.name for one in there}
         st.pills(
-            f"{len(there)} here",
+            f"{len(there)} uploaded",
             list(names),
             format_func=lambda one: as_typed(names[one]),
             key=f"in tray {tray} {len(there)}",
             on_change=_take_out,
             args=(owner, tray, f"in tray {tray} {len(there)}"),
-            help="Press one to take it out. They are kept for a day, or until they were used.",
+            help="Select one to remove it. They are kept for one day, or until they are used.",
         )
     return there
 

@@ -1,4 +1,4 @@
-"""Photographs that give no figure, or whose card says no station: why, and where they belong."""
+"""Photographs without a figure or without a station: why, and a form to file them."""
 
 from __future__ import annotations
 
@@ -14,17 +14,17 @@ from ui.web.panels.photographs.upload import last_uploaded
 from ui.web.panels.station import photograph_of, show_photograph
 from vision.results import Estimate, Refusal, Result
 
-PICTURES = 3  # refused photographs that are shown at once
+PICTURES = 3  # how many refused photographs are shown with their picture
 
 
 def show_refused(opened: OpenInspection, sheet: StationSheet) -> None:
-    """Show what needs a better photograph or a place: what came last, and what is still open."""
+    """Show the photographs that need replacing or filing: the latest, and those still open."""
     answered = {
         (result.station, result.view_deg)
         for result in opened.results
         if isinstance(result, Estimate)
     }
-    open_ones = [
+    unresolved = [
         result
         for result in opened.results
         if result in sheet.unplaced
@@ -36,7 +36,7 @@ def show_refused(opened: OpenInspection, sheet: StationSheet) -> None:
             )
         )
     ]
-    for number, result in enumerate(open_ones):
+    for number, result in enumerate(unresolved):
         _show(opened, result, picture=number < PICTURES)
 
 
@@ -56,7 +56,7 @@ def _show(opened: OpenInspection, result: Result, *, picture: bool) -> None:
         unreadable = any(reason.code == "unreadable" for reason in result.findings)
         if picture and photograph is not None and not unreadable:
             if any(reason.spot_px is not None for reason in result.findings):
-                words.caption("The ring on the photograph shows where.")
+                words.caption("The ring on the photograph marks the spot.")
             with right, show_errors():
                 show_photograph(
                     photograph,

@@ -1,8 +1,8 @@
-"""Photographs as they come in: the field of an inspection, and what one may be.
+"""The upload field of an inspection, and the limits on photographs.
 
-What arrives is stored at once, by `ui.web.page.upload_routes`, and measured by the queue
-(`ui.services.measuring_queue`). How many pixels a photograph may have is the photograph reader's
-own limit (`vision.photo.containers.MOST_PIXELS`), because it holds wherever one comes from.
+`ui.web.page.upload_routes` stores uploads at once, and the queue measures them
+(`ui.services.measuring_queue`). The largest number of pixels is the photograph reader's own limit
+(`vision.photo.containers.MOST_PIXELS`), because it applies to photographs from any source.
 """
 
 from __future__ import annotations
@@ -24,15 +24,15 @@ from vision.photo.containers import MOST_PIXELS
 from vision.results import Refusal, Result
 
 UNCHECKED = "print not checked"
-# With "image" a phone offers its camera beside its files; the endings stand there for desks that
-# don't count HEIC and AVIF among pictures. What a file really is, is found out from its bytes.
+# "image" makes a phone offer its camera as well as its files; the extensions are for desktops that
+# don't treat HEIC and AVIF as images. The real type of a file is determined from its bytes.
 KINDS = ["image", "jpg", "jpeg", "png", "tif", "tiff", "webp", "heic", "heif", "avif"]
 ACCEPT = ",".join("image/*" if kind == "image" else f".{kind}" for kind in KINDS)
 LAST = "photographs that came last"
 
 
 def most_mb() -> int:
-    """Return how large a file may be, MB, as ui/.streamlit/config.toml says."""
+    """Return the largest permitted file size, MB, as set in .streamlit/config.toml."""
     return int(st.get_option("server.maxUploadSize"))
 
 
@@ -45,13 +45,13 @@ def limits_in_words() -> str:
 
 
 def show_uploads() -> None:
-    """Show what is on its way, on every page."""
-    if came := upload_line(owner_of(current_user()), key="uploads"):
-        st.session_state[LAST] = frozenset(came)
+    """Show the uploads in progress; called on every page."""
+    if arrived := upload_line(owner_of(current_user()), key="uploads"):
+        st.session_state[LAST] = frozenset(arrived)
 
 
 def last_uploaded() -> frozenset[str]:
-    """Return the hashes of the photographs that came last in this session."""
+    """Return the hashes of the photographs uploaded last in this session."""
     return frozenset(st.session_state.get(LAST, ()))
 
 
@@ -65,10 +65,10 @@ def upload_photographs(opened: OpenInspection) -> None:
         user_name(),
         "photographs",
         "Photographs",
-        "Original files from the camera, as many as you like; on a phone this opens its camera, "
-        "too. Hold the phone square above the card, the rope sharp, both chequered strips in view; "
-        f"one photograph for each of the two directions. {limits_in_words()}",
-        "Drop photographs here: their cards say where they belong",
+        "Original camera files, several at once if you like; on a phone this also offers the "
+        "camera. Hold the phone square above the card, with the rope sharp and both chequered "
+        f"strips in view. Take one photograph in each of the two directions. {limits_in_words()}",
+        "Drop photographs here: they are filed by their cards",
         ACCEPT,
         most_mb(),
         inspection=opened.inspection.identity,
@@ -82,17 +82,17 @@ def _card_set(opened: OpenInspection) -> str:
     names = [*checks, UNCHECKED]
     usual = usual_print_set(opened, checks)
     card_set = st.selectbox(
-        "Card set on these photographs",
+        "Card set in these photographs",
         names,
         index=names.index(usual or UNCHECKED),
-        help="The print check of step 2; without one the card's scale counts as known to 1 %. One "
-        "that is made later can be applied then.",
+        help="The print check from step 2. Without one, the card's scale is known to 1 % only. A "
+        "later print check can be applied afterwards.",
     )
     return "" if card_set == UNCHECKED else card_set
 
 
 def line_of(result: Result) -> str:
-    """Return what a photograph gave, as one line."""
+    """Return the result of a photograph in one line."""
     if isinstance(result, Refusal):
         return f"✕ {place(result)} · {result.photo_name} · no diameter"
     return (
