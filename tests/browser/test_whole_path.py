@@ -133,10 +133,10 @@ def review(page: Page, address: str) -> None:
 
     become(page, "Reviewer B")
     page.goto(f"{address}/review")
-    expect(page.get_by_text("22.11 was logged").first).to_be_visible()
+    expect(page.get_by_text("22.11 logged").first).to_be_visible()
     quiet(page)
     press(page, re.compile("^Read again 90"))
-    expect(page.get_by_text("Station 3: to be read again.")).to_be_visible()
+    expect(page.get_by_text("Station 3: sent back to be read again.")).to_be_visible()
 
     become(page, "Inspector A")
     page.goto(f"{address}/sheet")

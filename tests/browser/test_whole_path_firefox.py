@@ -85,9 +85,9 @@ def review(tab: Tab, pages: str) -> None:
     """Send the wrong entry back, have it corrected, accept all stations and the whole."""
     become(tab, "Reviewer B")
     tab.goto(f"{pages}/review")
-    tab.says("22.11 was logged")
+    tab.says("22.11 logged")
     tab.press("^Read again 90")
-    tab.says("Station 3: to be read again")
+    tab.says("Station 3: sent back to be read again")
     become(tab, "Inspector A")
     tab.goto(f"{pages}/sheet")
     tab.says("asks for it again")
@@ -107,7 +107,7 @@ def review(tab: Tab, pages: str) -> None:
             break
         if tab.sees(asked):
             tab.fill(reason, "the competent person was told")
-            tab.press("^It stands")
+            tab.press(stands)
         else:
             tab.press(stands)
     tab.press(whole)

@@ -409,7 +409,7 @@ def test_a_file_is_made_for_the_session_that_its_button_was_drawn_in() -> None:
 
     asyncio.run(downloads._with_reason(handle, None, "session 1"))
     assert downloads.owners_of("/media/new.csv") == {"a.berg@example.org"}
-    with pytest.raises(AccessError, match="made for somebody else"):
+    with pytest.raises(AccessError, match="belongs to another user"):
         asyncio.run(downloads._with_reason(handle, None, "session 2"))
 
 

@@ -188,7 +188,7 @@ def test_a_role_taken_away_counts_before_the_next_click_is_kept(
 ) -> None:
     at = clean(sampled("b").run().switch_page("screens/review.py").run())
     button(at, "Next").click()
-    accept = button(clean(at.run()), "Stands")
+    accept = button(clean(at.run()), "Accept")
     less = {**PEOPLE, "b": ("Reviewer B", ("inspector",))}
     (tmp_path / "team.toml").write_text(team_of(less), encoding="utf-8")
     accept.click()

@@ -66,7 +66,7 @@ def test_a_figure_by_hand_is_marked_and_less_sure(estimate: Estimate) -> None:
 
 @pytest.mark.parametrize(
     ("left", "why", "words"),
-    [(0.2, " ", "with a reason"), (0.0, "x", "neither edge"), (2.5, "x", "better photograph")],
+    [(0.2, " ", "needs a reason"), (0.0, "x", "neither edge"), (2.5, "x", "better photograph")],
 )
 def test_an_edge_is_not_moved_without_reason_or_too_far(
     estimate: Estimate, left: float, why: str, words: str
@@ -110,7 +110,7 @@ def test_an_edge_by_hand_goes_into_the_record_and_can_be_undone(
     at.run()
     keep = next(one for one in at.button if one.label == "Save these edges")
     keep.click().run()
-    assert "with a reason" in at.error[0].value
+    assert "needs a reason" in at.error[0].value
     why = next(one for one in at.text_input if one.label == "What misled the measurement")
     why.set_value("grease").run()
     next(one for one in at.button if one.label == "Save these edges").click().run()

@@ -147,8 +147,8 @@ def test_another_sites_page_and_another_name_are_refused(record: Record, token: 
 
 
 @pytest.mark.fault(
-    "a phone's link that has ended or was taken back",
-    "`This link has ended or was taken back. Scan a new code from the inspection's page.`; "
+    "a phone's link that has expired or was withdrawn",
+    "`This link has expired or was withdrawn. Scan a new code from the inspection's page.`; "
     "what the phone holds stays on it",
 )
 def test_a_token_expires_can_be_taken_back_and_is_stored_as_a_hash(
@@ -212,7 +212,7 @@ def test_a_token_has_a_budget(record: Record, token: str, monkeypatch: pytest.Mo
     ("body", "headers", "status", "words"),
     [
         (PHOTO, {"content_length": ""}, 411, "does not state its size"),
-        (PHOTO, {"content_length": "999999999"}, 422, "MB are taken"),
+        (PHOTO, {"content_length": "999999999"}, 422, "MB; the limit is"),
         (PHOTO, {"content_length": "9"}, 422, "The upload is larger than it stated"),
         (PHOTO, {"content_length": "900"}, 400, "The upload was incomplete"),
         (b"%PDF-1.7", {}, 422, "is a PDF file; a photograph must be"),
@@ -299,7 +299,7 @@ def test_a_doubtful_reading_is_asked_about_first(record: Record, token: str) -> 
     [
         (reading(typed="thick"), "'thick' is not a length"),
         (reading(station=0), "enter a station from 1"),
-        (reading(gauge="C-9"), "There is no gauge 'C-9'"),
+        (reading(gauge="C-9"), "The record has no gauge 'C-9'"),
         (reading(at="yesterday"), "could not be understood"),
         (b"[]", "could not be understood"),
         (b"{", "could not be understood"),
@@ -318,7 +318,7 @@ def test_a_reading_that_is_none_is_refused_in_a_sentence(
 
 @pytest.mark.fault(
     "a record that does not answer while a phone sends",
-    "`The record does not answer just now. The phone keeps everything and tries again.`",
+    "`The record is not available just now. The phone keeps everything and tries again.`",
 )
 def test_a_record_that_is_gone_for_a_while_costs_the_phone_nothing(
     record: Record, token: str, tmp_path: Path

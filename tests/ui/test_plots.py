@@ -124,9 +124,9 @@ def test_a_title_fits_a_phone(name: str, charts: dict[str, Any]) -> None:
 def test_every_axis_has_a_title_with_its_unit(name: str, charts: dict[str, Any]) -> None:
     titles = {axis: channel["title"] for axis, channel in axes_of(spec_of(charts[name]))}
     expected = {
-        "along": {"x": "Place along the rope (m)", "y": "Mean diameter (mm)"},
+        "along": {"x": "Position along the rope (m)", "y": "Mean diameter (mm)"},
         "differences": {"x": "Mean of photograph and gauge (mm)", "y": "Photograph − gauge (mm)"},
-        "history": {"x": "Day of inspection", "y": "Mean diameter (mm)"},
+        "history": {"x": "Date of inspection", "y": "Mean diameter (mm)"},
         "digits": {"x": "Last digit typed (steps of 0.01 mm)", "y": "Readings (count)"},
         "budget": {"x": "Share of the variance (%)"},
     }

@@ -47,7 +47,7 @@ def test_shares_sum_to_the_whole_and_the_rest_is_counted_together() -> None:
     parts = budget_shares(terms, most=5)
     assert len(parts) == 5
     assert sum(one.share_pct for one in parts) == pytest.approx(100.0)
-    assert parts[-1].quantity == "8 smaller ones together"
+    assert parts[-1].quantity == "8 smaller sources together"
     # 12^2 of 1^2 + ... + 12^2 = 650
     assert parts[0].share_pct == pytest.approx(100 * 144 / 650)
     rows = rows_of(spec_of(budget_chart(parts)), "share")

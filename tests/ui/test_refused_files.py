@@ -99,7 +99,7 @@ def test_an_inspection_that_is_no_longer_theirs_is_reported(
 
 @pytest.mark.fault(
     "a download that can't be prepared",
-    "beside the button: the record's message, or that the program has a fault",
+    "beside the button: the record's message, or that there was a program error",
 )
 def test_a_file_that_can_not_be_made_says_why(
     press: Press, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
@@ -122,8 +122,8 @@ def test_a_file_that_can_not_be_made_says_why(
 
 @pytest.mark.fault(
     "a download from a page opened before the server's restart",
-    "beside the button: `The file could not be made: the page is from before a restart. Open "
-    "it again.`",
+    "beside the button: `The file could not be made: the page was opened before a restart. "
+    "Open it again.`",
 )
 def test_a_page_from_before_a_restart_says_to_open_it_again(press: Press) -> None:
     files = press(lambda: b"the file")

@@ -74,7 +74,7 @@ def test_the_finding_is_one_line_with_the_figures_and_the_loss_is_told(
 ) -> None:
     item, views = item_of(opened, "Station 3"), station_views(opened, assessment, 3)
     found = station_finding(item, views)
-    assert found.lead.startswith(f"90°: 22.11 was logged, the photograph says {planted_photo} ")
+    assert found.lead.startswith(f"90°: 22.11 logged, the photograph shows {planted_photo} ")
     assert any("as likely" in words for words in found.more)  # the odds, as screening gives them
     assert not any("was logged" in words for words in found.more)  # nothing twice
     assert (found.tone, found.loss) == ("odd", True)
@@ -110,7 +110,7 @@ def test_the_strip_says_each_stations_state(record: Record, assessment: Assessme
     assert told("Station 5") == ("!", "refused")
     calm = item_of(there, "Station 1")
     save_decision(record, there, calm, "accepted", by="Reviewer B", why="")
-    assert told("Station 1") == ("✓", "stands")
+    assert told("Station 1") == ("✓", "accepted")
     there = record.inspection(SAMPLE)
     ask_again(
         record, there, item_of(there, "Station 3"), AskedAgain(3, "reading", 90), by="Reviewer B"
@@ -211,7 +211,7 @@ def test_what_is_open_and_what_comes_now_follow_the_decisions(
 ) -> None:
     there = record.inspection(SAMPLE)
     lines = open_lines(there, assessment)
-    assert lines[0].startswith("3 places wait for a reviewer: Station 3")
+    assert lines[0].startswith("3 places are waiting for a reviewer: Station 3")
     assert "2 photographs give no diameter." in lines
     first = next_steps(there, assessment)[0]
     assert (first.screen, first.station, first.view_deg) == ("review", 3, 90)

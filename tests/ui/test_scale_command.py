@@ -167,5 +167,5 @@ def test_a_point_that_is_none_is_told_and_nothing_is_lost(sample_app: AppTest) -
     typed = [field for field in sample_app.text_input if "x, y" in field.label]
     typed[0].set_value("12; x")
     next(one for one in sample_app.button if one.label == "Set these points").click().run()
-    assert any("is no point" in said.value for said in sample_app.error)
+    assert any("is not a point" in said.value for said in sample_app.error)
     assert not sample_app.exception

@@ -108,7 +108,7 @@ def test_the_review_begins_with_the_planted_wrong_entry(
 ) -> None:
     at = clean(sample_app.run().switch_page("screens/review.py").run())
     assert looked_at(at) == PLANTED
-    says = f"<b>90°: 22.11 was logged, the photograph says {planted_photo} "
+    says = f"<b>90°: 22.11 logged, the photograph shows {planted_photo} "
     assert says in shown_html(at)
     assert "times as likely" in shown_html(at)  # the odds, as screening gives them
     assert any("sources of uncertainty" in one.value for one in at.markdown)
@@ -196,7 +196,7 @@ def test_a_photograph_is_set_aside_with_a_reason(sample_app: AppTest) -> None:
     at.run()
     assert "say what is wrong with the photograph" in at.error[0].value
     before = len(kept().results)
-    label = "What is wrong with the photograph"
+    label = "What is wrong with the photograph?"
     next(one for one in at.text_input if one.label == label).set_value("the card had slipped")
     button(at, "Set it aside").click()  # type: ignore[attr-defined]
     clean(at.run())
@@ -246,7 +246,7 @@ def test_the_supervisors_list_leads_with_the_thin_station_and_its_wrong_entry(
     )
     assert "1. station 3**" in first  # a possible loss of section
     assert "2. station 3, 90 deg**" in second
-    assert '"Entries as CSV"' in str(at.get("download_button")[0].proto).replace("'", '"')
+    assert '"Entries (CSV)"' in str(at.get("download_button")[0].proto).replace("'", '"')
 
 
 def test_a_filter_that_leaves_nothing_says_so(sample_app: AppTest) -> None:

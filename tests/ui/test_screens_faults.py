@@ -63,7 +63,7 @@ def said(at: AppTest) -> str:
     assert not at.exception
     (told,) = [one.value for one in at.error]
     assert "fault of the program" not in told
-    assert "program has a fault" not in told
+    assert "program error" not in told
     return str(told)
 
 
@@ -300,7 +300,7 @@ def test_findings_are_saved_later_if_only_the_entry_was_saved(
 
 @pytest.mark.fault(
     "a folder for the record that can't be made, on the pages",
-    "`The folder ... of the record can't be made: ...`",
+    "`The folder ... for the record can't be created: ...`",
 )
 def test_a_folder_that_can_not_be_created_is_reported(
     app: AppTest, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
@@ -309,6 +309,6 @@ def test_a_folder_that_can_not_be_created_is_reported(
     monkeypatch.delenv("ROPE_PHOTO_RECORD")  # one's own record is made where there is none
     monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "file"))
     assert re.search(
-        "folder .*file/rope-photo-check of the record can't be made",
+        "folder .*file/rope-photo-check for the record can't be created",
         said(app.run()).replace("\\", ""),
     )

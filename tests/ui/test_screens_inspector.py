@@ -191,7 +191,7 @@ def test_a_photograph_moves_with_a_reason_only(sample_app: AppTest) -> None:
     at = clean(open_place(sample_app.run(), 1, 0))
     field(at, "number_input", "Station").set_value(2)
     press(at, "File there")
-    assert "with a reason" in at.error[0].value
+    assert "needs a reason" in at.error[0].value
     field(at, "text_input", "Reason").set_value("cards were mixed up").run()
     clean(press(at, "File there"))
     assert at.query_params["station"] == "2"  # the address follows it
@@ -204,11 +204,11 @@ def test_a_corrected_reading_keeps_what_was_typed_and_settles_the_doubt(
 ) -> None:
     at = clean(open_place(sample_app.run(), 3, 90))  # the planted one
     field(at, "text_input", "Corrected reading").set_value("21,21")
-    press(at, "Correct it")
+    press(at, "Correct")
     assert "say why" in at.error[0].value
     why = next(one for one in at.text_input if str(one.key).startswith("why correct"))
     why.set_value("digits were swapped").run()
-    clean(press(at, "Correct it"))
+    clean(press(at, "Correct"))
     there = kept()
     assert there.logged[5].reading.value_mm == 21.21
     assert not [

@@ -159,8 +159,9 @@ def test_a_photograph_that_comes_while_the_database_restarts_is_sent_again(
 
 FORMS = {  # what keeps it, and what stands in its fields
     "rope": ("Start this inspection", {"Inspection name": "first", "Reviewer": "B. Lind"}),
-    "cards": ("Save print check", {"Card set": "spring", "Length of the bar along the rope": "179,2",
-                                        "Length of the bar across the rope": "109,6"}),
+    "cards": ("Save print check", {"Card set": "spring",
+                                   "Length of the bar along the rope": "179,2",
+                                   "Length of the bar across the rope": "109,6"}),
     "sheet": ("Save gauge", {"Gauge number": "C-9", "Permissible error": "0,02"}),
 }  # fmt: skip
 

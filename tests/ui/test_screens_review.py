@@ -247,8 +247,8 @@ def test_the_wrong_entry_lies_outside_what_the_history_lets_expect(worn: Assessm
     told = station_history(worn, 3)
     assert told is not None
     data, words = told
-    assert "After 3 earlier inspections" in words
-    assert "the gauge says 21.80 mm, outside" in words
+    assert "from 3 earlier inspections" in words
+    assert "gauge reading 21.80 mm, outside" in words
     seen = next(one.mean_mm for one in worn.photograph_sections if one.station == 3)
     assert f"by photographs {seen:.2f} mm, within" in words
     assert "-0.120 mm per year" in words
@@ -280,5 +280,5 @@ def test_the_station_nearest_to_its_limit_comes_first_with_its_rate(worn: Assess
     assert float(least) < float(last)
     assert when.startswith("from ")
     doubted = next(one for one in found if one.station == 3)  # its last entry was typed wrong
-    assert "has to be checked, and the line rests on it" in doubted.words
+    assert "The line depends on an entry" in doubted.words
     assert "second look" not in calm.words

@@ -193,12 +193,12 @@ def test_limits_of_ones_own_may_be_for_one_rope_only(sample_app: AppTest) -> Non
         assert (rule.low_mm, rule.ropes) == (21.5, (rope.identity,))
         known = limit_confirmations(record)
     rows, _ = rope_limit_rows(rope, [rule], known)
-    assert ["site 4", "least diameter", "at least 21.50 mm", "your own"] in rows
+    assert ["site 4", "minimum diameter", "at least 21.50 mm", "your own"] in rows
     assert "site 4 (your own)" in rope_limits(rope, [rule], known)
     other = replace(rope, identity="another rope")
     rows, reasons = rope_limit_rows(other, [rule], known)
     assert "site 4" not in {row[0] for row in rows}
-    assert f"site 4, least diameter: it is for {rope.identity} only." in reasons
+    assert f"site 4, minimum diameter: it is for {rope.identity} only." in reasons
 
 
 def test_limits_of_one_rope_are_figures(sample_app: AppTest) -> None:
@@ -228,7 +228,7 @@ def test_photographs_of_a_bar_stay_until_they_give_a_bench_check(sample_app: App
     give_to_tray("bars", folder / "station-1-view-00.jpg")
     at = screen(sample_app, "cards")
     (here,) = at.button_group
-    assert here.label == "2 here"
+    assert here.label == "2 uploaded"
     named(at.text_input, "Diameter of the bar").set_value("16.000 mm")
     named(at.text_input, "Standard uncertainty of that diameter").set_value("0.002 mm")
     named(at.button, "Check these photographs").click()

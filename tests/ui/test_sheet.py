@@ -95,7 +95,7 @@ def test_a_second_witness_sees_no_figure_before_the_reading_is_typed(sample_app:
     figures = [f"{one.diameter_mm:.2f}" for one in kept().results if isinstance(one, Estimate)]
     assert not [one for one in figures if one in seen]
     assert not [one.typed for one in kept().readings if one.typed in seen]
-    assert sheet["headline"]["answer"] == "8 figures are hidden until the reading is typed"
+    assert sheet["headline"]["answer"] == "8 figures are hidden until you enter readings"
 
     typed = {"3/90": "21.22"}
     sheet = told(clean(sent(at, typed, second=True, seen=False).run()), "Reviewer B second")
@@ -140,7 +140,7 @@ def test_a_mean_that_is_not_there_says_why(sample_app: AppTest) -> None:
         for one in there.results
     )
     apart = replace(there, results=moved, logged=())
-    words = "0° was measured at +10 mm of the card and 90° at +0 mm: measure both at one place"
+    words = "0° was measured at +10 mm on the card and 90° at +0 mm: measure both at the same place"
     assert why_no_mean(apart, 1) == words
     one_way = tuple(one for one in there.results if one.view_deg == 0)
     assert why_no_mean(replace(there, results=one_way, logged=()), 1) == "needs 90°"
@@ -150,7 +150,7 @@ def test_a_photograph_is_set_aside_with_a_reason_and_named_as_such(sample_app: A
     at = clean(open_place(sample_app.run(), 2, 0))
     before = len(kept().results)
     next(one for one in at.button if one.label == "Set it aside").click()
-    assert "with a reason" in at.run().error[0].value
+    assert "needs a reason" in at.run().error[0].value
     why = next(one for one in at.text_input if str(one.key).startswith("why aside"))
     why.set_value("grease on the crowns")
     next(one for one in at.button if one.label == "Set it aside").click()

@@ -84,10 +84,10 @@ def test_a_line_of_the_register_says_all_that_is_asked_of_it() -> None:
     row = register_row(ROPE, DAY)
     assert (row.nominal, row.diameter, row.station) == ("22 mm", "21.33 ± 0.07 mm", 3)
     assert (row.decrease_pct, row.severity) == (5.1, "medium, 40 %")
-    assert row.trend == "-0.21 mm a year"
+    assert row.trend == "-0.21 mm per year"
     assert (row.overdue, row.open_findings, row.state) == (True, 3, "submitted")
     unsure = replace(ROPE, figures=replace(FOUND, loses=False, doubted=True))
-    assert register_row(unsure, DAY).trend.endswith("not beyond doubt")
+    assert register_row(unsure, DAY).trend.endswith("not significant")
     assert register_row(unsure, DAY).severity == "medium, 40 % (doubted)"
     unseen = replace(ROPE, figures=None, examined=False)
     assert register_row(unseen, DAY).diameter == NOT_EXAMINED

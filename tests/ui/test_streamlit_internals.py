@@ -31,7 +31,9 @@ def test_another_release_ends_the_server_with_one_sentence(
     installed: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     other_release(monkeypatch, installed)
-    with pytest.raises(SystemExit, match=rf"tried with Streamlit 1\.67 and {installed} is install"):
+    with pytest.raises(
+        SystemExit, match=rf"tested with Streamlit 1\.67, but {installed} is install"
+    ):
         streamlit_internals.require_tested_version()
 
 
@@ -55,7 +57,7 @@ def test_the_server_asks_for_the_release_before_anything_else(tmp_path: Path) ->
         [sys.executable, "-c", script], cwd=project, capture_output=True, text=True
     )
     assert done.returncode == 1
-    assert done.stderr.startswith("Error: the pages were tried with Streamlit 1.0")
+    assert done.stderr.startswith("Error: the pages were tested with Streamlit 1.0")
     assert "Traceback" not in done.stderr
 
 

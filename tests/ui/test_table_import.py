@@ -82,7 +82,7 @@ def test_rows_of_other_inspections_are_left_out(sheet: AppTest) -> None:
     )  # fmt: skip
     before = len(kept().readings)
     at = clean(give(sheet, table.encode()))
-    assert any("1 row is of other inspections" in one.value for one in at.info)
+    assert any("1 row belongs to other inspections" in one.value for one in at.info)
     next(one for one in at.button if one.label == "Enter 1 reading").click()
     clean(at.run())
     assert [one.typed for one in kept().readings[before:]] == ["22.24"]

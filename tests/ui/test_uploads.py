@@ -103,8 +103,8 @@ def test_a_photograph_is_stored_under_its_hash_and_waits(record: Record) -> None
     ("more", "status", "words"),
     [
         ({"body": b"%PDF-1.7"}, 422, "a.jpg is a PDF file; a photograph must be JPEG"),
-        ({"query": {"inspection": "other"}}, 422, "There is no inspection 'other' that you may"),
-        ({"query": {"print_set": "x"}}, 422, "There is no print check of card set 'x'"),
+        ({"query": {"inspection": "other"}}, 422, "There is no inspection 'other' that you can"),
+        ({"query": {"print_set": "x"}}, 422, "The record has no print check of card set 'x'"),
         ({"query": {"by": ""}}, 422, "The person needs a name"),
         ({"query": {"owner": "x"}}, 403, upload_routes.OTHERS),
         ({"content_length": ""}, 411, "The upload does not state its size."),

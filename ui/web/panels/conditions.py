@@ -94,7 +94,7 @@ def _fields(
             help="Number of visible broken wires.",
         )
         over = columns[3].text_input(
-            "over a length of",
+            "Over length",
             _length(opened, None if was is None else was.length_mm),
             key=f"over {key}",
             placeholder="6 d or 30 d",

@@ -27,7 +27,7 @@ STEP_WORDS = {
 
 def show_state(opened: OpenInspection) -> None:
     """Show the state, the steps that led to it, and the next step."""
-    st.markdown(f"State: {STATE_MARKS[opened.state]}")
+    st.markdown(f"Current state: {STATE_MARKS[opened.state]}")
     for step in opened.reviews:
         why = f": {as_typed(step.why)}" if step.why else ""
         st.caption(f"{STEP_WORDS[step.state]} by {as_typed(step.who)}, {local(step.at)}{why}")

@@ -54,7 +54,7 @@ if opened is not None:
     with show_errors():
         changes = opened.state != "closed" and may_do(current_user(), "observe")
         stations = stations_of(opened)
-        st.header("Other criteria than diameter")
+        st.header("Criteria other than diameter")
         show_conditions(opened, cached_assessment(opened))
         if changes and stations:
             named = address().station

@@ -220,7 +220,7 @@ def _wear(assessment: Assessment) -> None:
         if one.outcome == "local decrease":
             st.warning(page_text(one.words), icon=":material/warning:")
     if local:
-        st.html(table(LOCAL_HEADS, local, "Each station's best figure against its neighbours'"))
+        st.html(table(LOCAL_HEADS, local, "Each station compared with its neighbours"))
         st.caption(as_typed(LOCAL_GROUND))
 
 

@@ -304,14 +304,14 @@ def _exports(scope: InspectionFilter) -> None:
     tables: tuple[tuple[str, Callable[[str], bytes], str], ...] = (
         ("Entries", partial(_all_entries, scope), "entries-to-look-at"),
         ("Ropes", partial(_all_ropes, scope), "ropes"),
-        ("People and gauges", partial(_all_readers, scope), "apart"),
+        ("People, gauges", partial(_all_readers, scope), "apart"),
         ("All readings", partial(readings_table, get_record()), "readings"),
     )
     for column, (words, make, name) in zip(st.columns(len(tables)), tables, strict=True):
         with column:
             for suffix in (".csv", ".xlsx"):
                 data = partial(make, suffix)
-                download(f"{words} as {suffix[1:].upper()}", data, f"{name}{suffix}")
+                download(f"{words} ({suffix[1:].upper()})", data, f"{name}{suffix}")
 
 
 st.html(STYLE)
