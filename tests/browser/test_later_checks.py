@@ -55,7 +55,7 @@ def test_a_later_print_check_is_applied_to_the_photographs(
         fill(page, "Card set", "demo-set")
         fill(page, "Length of the bar along the rope", "179.24")
         fill(page, "Length of the bar across the rope", "109.62")
-        choose(page, "Read with", re.compile("0.02 mm"))
+        choose(page, "Measured with", re.compile("0.02 mm"))
         press(page, "Save print check")
         press(page, "Apply the print check demo-set to these 8 photographs")
         expect(page.get_by_text("8 photographs are measured again")).to_be_visible()

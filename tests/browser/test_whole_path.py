@@ -56,7 +56,7 @@ def test_from_an_empty_record_to_a_signed_off_report(
     fill(page, "Card set", "demo-set")
     fill(page, "Length of the bar along the rope", "179,24")
     fill(page, "Length of the bar across the rope", "109,62 mm")
-    choose(page, "Read with", re.compile("0.02 mm"))
+    choose(page, "Measured with", re.compile("0.02 mm"))
     press(page, "Save print check")
     expect(page.get_by_text("demo-set: printed -0.42 % along and -0.35 % across")).to_be_visible()
     go_on(page, "stations", "3 Stations")

@@ -107,7 +107,7 @@ def review(tab: Tab, pages: str) -> None:
             break
         if tab.sees(asked):
             tab.fill(reason, "the competent person was told")
-            tab.press(stands)
+            tab.press("^Accept")
         else:
             tab.press(stands)
     tab.press(whole)

@@ -308,7 +308,7 @@ def alone(monkeypatch: pytest.MonkeyPatch) -> str:
 
 @pytest.mark.fault(
     "one person's pages, requested by another account or by a page on another port",
-    "`Open these pages by the address that ropephoto page printed ...` or nothing (403)",
+    "`Open these pages at the address that ropephoto page printed ...` or nothing (403)",
 )
 def test_only_the_token_of_the_start_gives_access_to_the_record(alone: str) -> None:
     here = "127.0.0.1:8501"

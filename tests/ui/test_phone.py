@@ -114,7 +114,7 @@ def test_the_door_knows_every_path_of_the_phones_and_no_other(record: Record) ->
 
 @pytest.mark.fault(
     "a phone where phones are not enabled",
-    "nothing (403); on the page: `Phones may not reach these pages. ...`",
+    "nothing (403); on the page: `Phones have no access to these pages. ...`",
 )
 def test_without_phones_nothing_answers_at_those_paths(
     record: Record, token: str, monkeypatch: pytest.MonkeyPatch

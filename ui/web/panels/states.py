@@ -1,4 +1,4 @@
-"""The state of an inspection, and the next step open to the user: submit, close or reopen."""
+"""The state of an inspection, and the user's next step: submit, close, take back a decision."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from ui.web.page.session import entering, get_record
 
 STEP_WORDS = {
     "submitted": "submitted",
-    "open": "reopened",
+    "open": "decision taken back",
     "accepted": "accepted",
     "sent back": "sent back",
     "overruled": "overruled",
@@ -128,7 +128,7 @@ def _day(value: object) -> date | None:
 def _take_back(opened: OpenInspection) -> None:
     identity = opened.inspection.identity
     with (
-        st.expander("Reopen the inspection", icon=":material/undo:"),
+        st.expander("Take the decision back", icon=":material/undo:"),
         st.form(f"take back {identity}", border=False),
     ):
         why = st.text_input(
@@ -136,7 +136,7 @@ def _take_back(opened: OpenInspection) -> None:
             key=f"take back why {identity}",
             help="Recorded with your name. The inspection becomes a draft again.",
         )
-        if st.form_submit_button("Reopen as a draft"):
+        if st.form_submit_button("Make it a draft again"):
             with show_errors():
                 require_action(current_user(), "take back")
                 get_record().review(
@@ -146,5 +146,5 @@ def _take_back(opened: OpenInspection) -> None:
                     why=" ".join(why.split()),
                     revision=opened.revision,
                 )
-                flash_success("The inspection was reopened and is a draft again.")
+                flash_success("The inspection is a draft again.")
                 st.rerun()
