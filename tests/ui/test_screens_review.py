@@ -206,7 +206,7 @@ def test_an_imported_inspection_is_not_examined_yet_until_it_is(
         record.add_readings("imported", there.readings, by="Inspector A")
     at = clean(sample_app.run().switch_page("screens/supervise.py").run())
     assert any("2 not examined yet" in one.value for one in at.warning)
-    assert not any("no entry waits" in one.value for one in at.info)
+    assert not any("No entry is waiting" in one.value for one in at.info)
     button(at, "Examine 2 now").click()  # type: ignore[attr-defined]
     at = clean(at.run())
     assert not at.warning
