@@ -29,7 +29,7 @@ UNDONE: dict[str, tuple[str, ...]] = {
 
 
 def wind_back(connection: Connection, version: str) -> None:
-    """Leave the tables as `version` had them; the states' words stay as they are."""
+    """Restore the tables to `version`; the wording of states is left unchanged."""
     for later in sorted(UNDONE, reverse=True):
         if later > version:
             for statement in UNDONE[later]:

@@ -30,7 +30,7 @@ def judgement(log: Log) -> Assessment:
 
 
 def test_a_judgement_keeps_what_its_parts_say(log: Log, judgement: Assessment) -> None:
-    assert judgement.findings == screen_log(log)  # nothing is missing or said twice here
+    assert judgement.findings == screen_log(log)  # nothing is missing or repeated here
     told, dof = with_learned_repeatability(log, model_of(log))
     assert judgement.crosscheck == crosscheck(
         log.results,
@@ -176,5 +176,5 @@ def test_comparison_section_and_trend_reckon_with_one_repeatability() -> None:
         if term.source.startswith("reading:") and not term.source.endswith(":step")
     }
     assert len(again) == 1
-    # learned, not the 0.15 % of 20 mm = 0.03 mm that stand where nothing is known
+    # learned, not the default of 0.15 % of 20 mm = 0.03 mm
     assert again.pop() == pytest.approx(0.12, rel=0.3)

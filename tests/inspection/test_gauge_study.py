@@ -114,7 +114,7 @@ def study() -> GaugeStudy:
 def test_all_together_and_by_group(study: GaugeStudy) -> None:
     whole = study.whole
     assert (whole.answered, whole.refused, whole.ropes) == (5, 1, 5)
-    # u of a difference: 0.03 of the photograph and 0.01 of the gauge; 0.06 still lies inside
+    # u of a difference: 0.03 of the photograph and 0.01 of the gauge; 0.06 is still inside
     assert whole.inside == 4
     squares = [(off / math.hypot(0.03, 0.01)) ** 2 for off in (0.0, 0.02, 0.04, 0.06, 0.5)]
     assert whole.mean_z2 == pytest.approx(np.mean(squares))

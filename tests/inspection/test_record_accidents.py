@@ -58,7 +58,7 @@ def test_no_entry_into_a_deleted_file_is_acknowledged(tmp_path: Path) -> None:
         with pytest.raises(RecordError, match="is gone"):
             record.ropes()
         assert not path.exists()
-        (tmp_path / "moved.db").rename(path)  # put back, and all goes on
+        (tmp_path / "moved.db").rename(path)  # put back, and everything works again
         record.add_rope(Rope("two", 22.0), by="A. Berg")
     with open_record(path) as record:
         assert names(record) == ["one", "two"]
@@ -127,7 +127,7 @@ def test_a_file_replaced_beside_its_old_log_is_reported(tmp_path: Path, backup_a
             open_record(path)
     assert path.with_name("record.db-wal").read_bytes() == log
     assert path.read_bytes() == before
-    path.with_name("record.db-wal").unlink()  # as the sentence says
+    path.with_name("record.db-wal").unlink()  # as the message says
     path.with_name("record.db-shm").unlink(missing_ok=True)
     with open_record(path) as record:
         assert len(names(record)) == backup_at

@@ -89,7 +89,7 @@ def test_kills_at_any_moment_lose_no_acknowledged_entry(tmp_path: Path) -> None:
 
             there = {item.number: item.reading.typed for item in record.inspection("visit").logged}
             assert acknowledged.items() <= there.items()
-            # at most the one entry that was saved but not yet told
+            # at most the one entry saved but not yet acknowledged
             unacknowledged += len(there) - len(acknowledged)
             assert len(there) - len(acknowledged) <= 1
             acknowledged = there

@@ -273,7 +273,7 @@ def test_photographs_are_not_split_over_two_stores(file_record: Record, tmp_path
     later = file_record.add_photograph("visit", b"two", name="two.jpg", by="A. Berg")
     assert sorted(file_record.photographs.hashes()) == sorted([kept, later])
     shutil.rmtree(store)
-    store.mkdir()  # lost for good, and begun anew by somebody who knows
+    store.mkdir()  # lost for good, and deliberately started again
     file_record.add_photograph("visit", b"three", name="three.jpg", by="A. Berg")
 
 

@@ -139,7 +139,7 @@ def test_the_key_of_a_finding_does_not_hang_on_its_words_or_figure() -> None:
 
 
 def save_as_before(record: Record, *found: Finding) -> None:
-    """Save findings as the program did before they said what they are about."""
+    """Save findings as the program did before they had `about`."""
     plain = [to_dict(one) for one in found]
     for values in plain:
         del values["places"], values["about"]

@@ -38,7 +38,7 @@ def test_a_server_restart_loses_nothing_and_the_record_continues(
             assert "\n" not in str(told.value)
         finally:
             server.start()
-        assert record.fingerprint() == saved  # the same record, not opened anew
+        assert record.fingerprint() == saved  # the same record, not reopened
 
         def half_done() -> None:
             with record.transaction() as batch:

@@ -205,7 +205,7 @@ def test_severities_at_one_station_are_added_and_nothing_more() -> None:
     assert (there.severity_pct, there.band) == (80, "very high")
     assert there.parts == (("decrease in diameter", 20), ("broken wires", 40), ("corrosion", 20))
     assert there.missing == ("deformation", "heat")
-    # what lies at another place is not added, and what nobody rated counts as nothing
+    # severities at another place are not added, and unrated conditions count as zero
     apart = combined_severities(
         [_decrease(1, 60, "high")], [CORRODED, Condition(1, "heat", None, "blue?")]
     )
@@ -289,7 +289,7 @@ def test_a_record_of_before_gets_the_states_that_its_events_lead_to(tmp_path: Pa
                     reading = Reading("22,1", 22.1, 1, 0, "C-1", "A. Berg")
                     record.add_readings(name + then, [reading], by="A. Berg")
         states = {one.identity: one.state for one in record.ranked()}
-        # as version 5 of the tables had it: its words, and none of the new columns and tables
+        # as in version 5 of the tables: its wording, and none of the new columns and tables
         with record.access.engine.begin() as old:
             for name in states:
                 word = "open" if "changed" in name else (decided[name] or ["open"])[-1]

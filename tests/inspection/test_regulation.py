@@ -1,4 +1,4 @@
-"""Which limits follow from a rope's country, use, drum and sheaves, and what nobody was asked."""
+"""The limits that follow from a rope's country, use, drum and sheaves, and what is not stated."""
 
 from __future__ import annotations
 

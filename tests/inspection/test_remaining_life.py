@@ -1,4 +1,4 @@
-"""The time to a limit against a slow walk through the days, and its honest lack of an end."""
+"""The time to a limit compared with a search day by day, and the case without a latest date."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ def _line(rate_mm_per_year: float, own_mm: float = 0.05, level_mm: float = 41.0)
 
 
 def _walk(line: Trend, limit_mm: float, edge: int) -> date | None:
-    """Return the first day on which an edge of the band (0 low, 1 line, 2 high) is met."""
+    """Return the first day on which an edge of the band (0 low, 1 line, 2 high) meets the limit."""
     for days in range(100 * 366):
         on = line.last + timedelta(days=days)
         if line.band_mm(on)[edge] <= limit_mm:
@@ -145,7 +145,7 @@ def test_an_upper_limit_is_not_what_wear_runs_into() -> None:
 
 
 def test_intervals_of_the_rate_hold_it_for_thin_and_thick_ropes_and_recalibrated_gauges() -> None:
-    # 95 % is said; six stations share a gauge, so that 40 histories know it to some 3 %.
+    # 95 % is stated; six stations share a gauge, so that 40 histories determine it to about 3 %.
     # Under 0.15 % of the diameter for everybody, 8 mm ropes had 80 %.
     for nominal in (8.0, 40.0):
         held = coverage(nominal, histories=40, seed=11, learned=True)

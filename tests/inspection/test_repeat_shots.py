@@ -1,4 +1,4 @@
-"""Several photographs of one view: combined with what they share, looked at where they disagree."""
+"""Several photographs of one view: combined with their shared errors, reported if they disagree."""
 
 from __future__ import annotations
 
@@ -66,7 +66,7 @@ def test_print_and_gap_stay_whole_in_the_mean_and_edges_fall_with_the_root() -> 
 
 
 def random_views(rng: np.random.Generator, count: int) -> list[DirectionalDiameter]:
-    """Return views of one print and phone, each with edges of its own and a sensitivity to both."""
+    """Return views of one print and phone, each with its own edges and a sensitivity to both."""
     views = []
     for number in range(count):
         one = shot(number, float(rng.normal(22, 0.1)), u_edge=float(rng.uniform(0.02, 0.3)))

@@ -1,4 +1,4 @@
-"""Exports that somebody forged with a right chain: the record's own rules hold for each entry."""
+"""Forged exports with a correct chain: the record's own rules are applied to each entry."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ Change = Callable[[list[dict[str, Any]]], None]
 
 
 def forged(document: dict[str, Any], change: Change) -> str:
-    """Return the export with changed events, numbered and hashed anew as anybody could."""
+    """Return the export with changed events, renumbered and rehashed as anybody could."""
     told = document["events"]
     for event in told:
         for side in ("old", "new"):

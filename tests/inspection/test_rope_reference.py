@@ -1,4 +1,4 @@
-"""What is known of a reference diameter travels with the rope: table, folder, record, limits."""
+"""A reference diameter's details stay with the rope: table, folder, record, limits."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a rule comes to for one rope, and why it does not apply to another."""
+"""The limit that a rule gives for one rope, and why it does not apply to another."""
 
 from __future__ import annotations
 

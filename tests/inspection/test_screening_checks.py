@@ -1,4 +1,4 @@
-"""Each check by itself, against arithmetic by hand, simulation or a general-purpose library."""
+"""Each check alone, compared with hand calculation, simulation or a general-purpose library."""
 
 from __future__ import annotations
 

@@ -1,7 +1,7 @@
 """Planted faults: found, named, and a true loss never called a slip of the pen.
 
-Three logs a kind, always the same ones; rates come from tests/benchmarks/screening_tables.py, over
-thousands of logs of other ranges, and these tests hold what must not be lost.
+Three logs of each kind, always the same ones; rates come from tests/benchmarks/screening_tables.py,
+over thousands of logs of other ranges. These tests guard what must not be lost.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from tests.kept_answers import answered_once
 from vision.results import Finding
 
 LOGS, SEED = 3, 4001
-# Kinds that logs like these can't always show, with the reason; their rates stand in the table.
+# Kinds that logs like these can't always show, with the reason; their rates are in the table.
 HIDDEN = {
     "rows shifted",  # only the rope's own unevenness tells, and it is often below the scatter
     "axes exchanged",  # only its ovality does
@@ -67,7 +67,7 @@ def test_a_plain_fact_is_always_named(kind: str) -> None:
 
 
 def accuse_nobody(findings: Sequence[Finding]) -> None:
-    """Hold every finding to its words: what is seen, what to do, and an innocent explanation."""
+    """Check each finding's wording: what is seen, what to do, and an innocent explanation."""
     blaming = ("cheat", "fraud", "invented", "made up", "dishonest", "careless", "lied", "fake")
     for finding in findings:
         assert finding.severity == "look"

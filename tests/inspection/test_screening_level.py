@@ -1,6 +1,6 @@
 """The stated level holds on honest logs, and a wrong uncertainty would be noticed.
 
-Binomial bounds at 0.1 % and 99.9 %: one of the sides fails by chance once in a thousand seeds.
+Binomial bounds at 0.1 % and 99.9 %: each side fails by chance once in a thousand seeds.
 """
 
 from __future__ import annotations
@@ -50,8 +50,8 @@ def test_honest_logs_raise_anything_as_often_as_the_level_says(
 ) -> None:
     alarms = sum(_least(tests) <= level for _, tests in honest)
     assert alarms <= binom.ppf(0.999, LOGS, level)
-    # tests overlap, and e-values are bounds; a quarter of the level is what a screening that
-    # still sees something must reach
+    # tests overlap, and e-values are bounds; a screening that still detects faults must reach at
+    # least a quarter of the level
     assert alarms >= binom.ppf(0.001, LOGS, level / 4)
 
 

@@ -1,4 +1,4 @@
-"""The model behind the screening: against a general-purpose library, simulation and by hand."""
+"""The model behind the screening, compared with a library, simulation and hand calculation."""
 
 from __future__ import annotations
 
@@ -52,7 +52,7 @@ def _log_density(figures: Figures, learned: np.ndarray) -> float:
 
 
 def _log_densities(figures: Figures, many: np.ndarray) -> np.ndarray:
-    """Return what `_log_density` gives for each of many learned parts, at once."""
+    """Return `_log_density` for each of many learned parts at once."""
     covariances = np.array([figures.covariance(learned) for learned in many])
     off = np.linalg.solve(
         covariances, np.broadcast_to(figures.off_mm[:, None], (len(many), len(figures.off_mm), 1))

@@ -51,7 +51,7 @@ def monster() -> bytes:
 
 
 def test_an_inspection_with_an_old_refused_monster_opens(sample_app: AppTest) -> None:
-    # it took 4.4 GB whenever somebody opened the inspection, on every server anew
+    # it took 4.4 GB whenever somebody opened the inspection, again on every server
     data = monster()
     with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
         sha256 = record.add_photograph(SAMPLE, data, name="monster.png", by=REVIEWER)
@@ -64,7 +64,7 @@ def test_an_inspection_with_an_old_refused_monster_opens(sample_app: AppTest) ->
     assert not at.exception
     (told,) = {one.value for one in at.error}
     assert "states 200 megapixels" in told
-    assert any("monster.png" in one.label for one in at.expander)  # its reasons still stand there
+    assert any("monster.png" in one.label for one in at.expander)  # its reasons are still shown
     assert resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before < 600_000  # kB
 
 

@@ -29,7 +29,7 @@ SAMPLE = "2026-09-quay-crane-2"
 
 @pytest.fixture(scope="module")
 def estimate() -> Estimate:
-    """Return what the tool says of one sample photograph, its print taken as unchecked."""
+    """Return the program's result for one sample photograph, with an unchecked print."""
     folder = sample_folder()
     assert folder is not None
     result = measure_photo(folder / "station-3-view-90.jpg")[0]
@@ -77,7 +77,7 @@ def test_an_edge_is_not_moved_without_reason_or_too_far(
 
 @pytest.mark.parametrize("name", ["station-3-view-90.jpg", "station-1-view-00.jpg"])
 def test_a_place_on_the_track_is_where_the_tool_then_measures(name: str) -> None:
-    """The tool's own marks at +20 mm lie where the track says, to a millimetre or so."""
+    """The program's own marks at +20 mm are where the track says, to about a millimetre."""
     folder = sample_folder()
     assert folder is not None
     here, there = measure_photo(folder / name, Settings(at_mm=(0.0, 20.0)))

@@ -139,7 +139,7 @@ def test_the_page_takes_photographs_with_the_card_where_none_shows_the_board(
     files = [PhotoFile(name, (SAMPLES / name).read_bytes()) for name in names]
     done = calibrate_phone(files, None, on=date(2026, 11, 29), place=kept)
     assert done.camera == known_cameras(kept)[SAMPLE_KEY]
-    # without a print check, too: the card's scale is told by the photographs
+    # also without a print check: the photographs show the card's scale
     assert abs(done.camera.focal_px - SAMPLE_TRUE_PX) < 2 * done.u_focal_px
     assert done.u_focal_px < 0.025 * SAMPLE_TRUE_PX
     save_camera(kept, calibrated(SAMPLE_KEY).camera)

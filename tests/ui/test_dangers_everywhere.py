@@ -38,7 +38,7 @@ FEW = {(n, view): 22.1 for n in (1, 2, 8) for view in (0, 90)}
 
 @dataclass(frozen=True, slots=True)
 class Danger:
-    """A log, the exit status of `check`, and what must and must not be said everywhere."""
+    """A log, the exit status of `check`, and the texts that must and must not appear everywhere."""
 
     log: Log
     status: int

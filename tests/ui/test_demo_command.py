@@ -36,7 +36,7 @@ def truth() -> dict[str, dict[str, str]]:
 
 
 def test_the_wrong_reading_is_named_with_what_was_meant(shown: str) -> None:
-    # the samples' own README says that two digits were exchanged in one entry, on purpose
+    # the samples' README says that two digits of one entry were deliberately swapped
     flat = " ".join(shown.split())
     assert "Check first: Station 3, by photographs, is" in flat
     assert "Also: station 3, 90 deg. 22.11 was logged" in flat

@@ -29,7 +29,7 @@ def run(*arguments: object) -> tuple[int, str]:
 
 
 def error_of(output: str) -> str:
-    """The one line that says what went wrong; there is no other of its kind."""
+    """The one line that reports the error; there is no other."""
     (line,) = [line for line in output.splitlines() if line.startswith("Error: ")]
     assert "Traceback" not in output
     return line
@@ -85,7 +85,7 @@ def test_a_full_disk_says_so_and_leaves_nothing_half_written(
     assert not path.exists()
     assert not list(filled.parent.glob("*.part"))
     assert fingerprint(filled) == before
-    assert run(*arguments)[0] == 0  # with room again it goes on
+    assert run(*arguments)[0] == 0  # once there is space, it resumes
     assert path.stat().st_size > 100
 
 

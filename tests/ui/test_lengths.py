@@ -84,7 +84,7 @@ def test_places_along_a_rope_in_inches_are_in_feet() -> None:
     for typed in ("187", "0.5", "1034,25"):
         at = distance_m(typed, "inch")
         assert at == pytest.approx(float(typed.replace(",", ".")) * 0.3048, abs=1e-12)
-        assert along(at, "inch") == typed.replace(",", ".")  # as it was typed, not rounded anew
+        assert along(at, "inch") == typed.replace(",", ".")  # as it was typed, not rounded again
     assert distance_m("57 m", "inch") == 57.0
     with pytest.raises(ValueError, match="'far' is not a distance in feet"):
         distance_m("far", "inch")

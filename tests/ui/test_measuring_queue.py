@@ -61,7 +61,7 @@ def files(count: int) -> list[PhotoFile]:
 
 
 def made_up(_: str, work: object, data: bytes, name: str, settings: Settings) -> object:
-    """Stand in for the process apart: the photograph's last byte is its station."""
+    """Stand in for the separate process: the photograph's last byte is its station."""
     check = settings.print_check
     source = "print:unchecked A5 middle:x" if check is None else f"print:{check.name}:x"
     results = tuple(
@@ -195,7 +195,7 @@ def test_a_photograph_that_keeps_crashing_the_program_is_refused(
 ) -> None:
     store_photographs(record, "visit", files(1), Manner(), by="A. Berg")
     for _ in range(measuring_queue.MOST_TRIES):
-        assert waiting.claim(record) is not None  # and then the program is gone
+        assert waiting.claim(record) is not None  # and then the program is killed
         monkeypatch.setattr(waiting, "_is_gone", lambda worker: True)
     work_off(record, "visit")
     (refused,) = record.inspection("visit").results
@@ -221,7 +221,9 @@ def test_a_missing_store_is_reported_and_the_photographs_keep_waiting(
     ):
         work_off(record, "visit")
     store.with_name("elsewhere").rename(store)
-    while work_once(record):  # then the queue rests for some seconds; who asks is not kept waiting
+    while work_once(
+        record
+    ):  # the queue then pauses for some seconds; a caller does not have to wait
         pass
     work_off(record, "visit")
     assert len(record.inspection("visit").results) == 2
@@ -259,7 +261,7 @@ def test_a_reading_is_saved_although_figures_arrived_meanwhile(record: Record, q
     with pytest.raises(StaleError, match="findings set"):  # a review rests on every figure
         record.review("visit", "accepted", by="B. Lind", revision=seen)
     moved = replace(there.results[0], station=9)
-    with pytest.raises(StaleError, match="results added"):  # this one's own figure came meanwhile
+    with pytest.raises(StaleError, match="results added"):  # its own figure arrived meanwhile
         record.add_results("visit", [moved], by="A. Berg", revision=seen)
 
 
@@ -289,7 +291,7 @@ def test_a_later_check_and_a_calibration_are_offered_to_the_photographs_that_the
     measure_again(record, "visit", offer.hashes, offer.manner, by="B", why=offer.why)
     monkeypatch.setattr(measuring_queue, "known_cameras", lambda: {KEY: camera})
     there = record.inspection("visit")
-    assert [one.diameter_mm for one in there.results] == [22.0] * 3  # they stand until then
+    assert [one.diameter_mm for one in there.results] == [22.0] * 3  # they stay valid until then
     work_off(record, "visit")
     there = record.inspection("visit")
     assert [one.diameter_mm for one in there.results] == [22.1, 22.1, 22.0]
@@ -369,4 +371,4 @@ def test_with_several_card_sets_none_is_assumed(record: Record, quick: None) -> 
     assert usual_print_set(there, {"spring": 1}) == "spring"
     assert usual_print_set(there, {"spring": 1, "autumn": 2}) == ""
     store_photographs(record, "visit", files(1), Manner(), by="A. Berg")
-    assert usual_print_set(record.inspection("visit"), {"spring": 1}) == ""  # as it was said before
+    assert usual_print_set(record.inspection("visit"), {"spring": 1}) == ""  # as stated before

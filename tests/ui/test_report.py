@@ -66,7 +66,7 @@ def test_the_decision_rule_and_every_limits_edition_are_named(case: ReportCase, 
     assert plain("Limits that nobody has confirmed are shown as stored in this program") in plain(
         words
     )
-    # how sure a memory was is no word for a paper to sign
+    # how certain a memory was does not belong in a report to be signed
     assert "frommemory" not in plain(words)
     assert "confidence0." not in plain(words)
 
@@ -184,7 +184,7 @@ def test_every_correction_is_listed_with_what_was_there_before(tmp_path: Path) -
     with open_record(tmp_path / "record.db") as record:
         identity = fill(record)
         record.withdraw_reading(identity, 1, by="A. Berg", why="wrong place")
-        for text in ("39.40", "39.52"):  # of two corrections both are told
+        for text in ("39.40", "39.52"):  # both of two corrections are listed
             again = replace(readings()[1], typed=text, value_mm=float(text))
             record.correct_reading(identity, 2, again, by="A. Berg", why=f"it was {text}")
         case = case_of_record(record, read_of(record, identity), name="record.db", made_at=MADE)

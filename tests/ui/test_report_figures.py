@@ -214,7 +214,7 @@ def judged_rows(judged: Assessment, *, inch: bool) -> Iterator[Row]:
 
 
 def lacking(case: ReportCase, words: str) -> list[Row]:
-    """Return the rows of a case that do not stand in the words of a report."""
+    """Return the rows of a case that are missing from a report's words."""
     said = words.lower()
     return [(kind, row) for kind, row in rows_of(case) if plain(row).lower() not in said]
 

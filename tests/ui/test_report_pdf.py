@@ -275,7 +275,7 @@ def test_reports_leave_no_memory_behind(case: ReportCase) -> None:
     before = taken_mb()
     for number in range(4):
         pdf_report(replace(case, number=str(number)))
-    # set in this process, each left 43 MB behind, with photographs of a phone's size 75 MB
+    # typeset in this process, each left 43 MB behind, or 75 MB with photographs of a phone's size
     assert taken_mb() - before < 40
 
 

@@ -45,7 +45,7 @@ def button(at: AppTest, words: str) -> object:
 
 
 def stands(at: AppTest, why: str = "seen at the rope") -> AppTest:
-    """Decide that a reading stands although it disagrees."""
+    """Accept a reading although it disagrees."""
     button(at, "Accept reading").click()  # type: ignore[attr-defined]
     at.run()
     asked = "Why accept it although it disagrees?"

@@ -59,7 +59,7 @@ def press(at: AppTest, label: str) -> AppTest:
 
 
 def said(at: AppTest) -> str:
-    """Return the one sentence that says what went wrong; there is no traceback."""
+    """Return the one-sentence error; there is no traceback."""
     assert not at.exception
     (told,) = [one.value for one in at.error]
     assert "fault of the program" not in told
@@ -92,7 +92,7 @@ def test_readings_that_can_not_be_saved_stay_typed(sample_app: AppTest, fault: A
         assert re.search(sentence, said(at))
     assert len(kept().readings) == before
     clean(at.run())
-    # a browser holds what it has not heard of, and says it again once the sheet is drawn
+    # a browser keeps what was not confirmed, and sends it again once the sheet is drawn
     clean(sent(at, {"5/0": "22,41", "5/90": "22,38", "at/1": "7,5"}).run())
     there = kept()
     assert [one.typed for one in there.readings[before:]] == ["22,41", "22,38"]
@@ -306,7 +306,7 @@ def test_a_folder_that_can_not_be_created_is_reported(
     app: AppTest, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     (tmp_path / "file").write_text("in the way")
-    monkeypatch.delenv("ROPE_PHOTO_RECORD")  # one's own record is made where there is none
+    monkeypatch.delenv("ROPE_PHOTO_RECORD")  # the user's own record is created if there is none
     monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "file"))
     assert re.search(
         "folder .*file/rope-photo-check for the record can't be created",

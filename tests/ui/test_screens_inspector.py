@@ -164,7 +164,7 @@ def test_photographs_are_stored_as_they_arrive_and_refused_ones_say_why(
         422,
         "paper.pdf is a PDF file; a photograph must be JPEG, PNG, TIFF, WebP, HEIC/HEIF or AVIF.",
     )
-    at.session_state["uploads"] = {"arrived": {"at": 1, "hashes": hashes}}  # so the browser says
+    at.session_state["uploads"] = {"arrived": {"at": 1, "hashes": hashes}}  # as the browser reports
     at.run(timeout=60)
     assert not at.exception
     assert any("**2 waiting** to be measured" in one.value for one in at.markdown)

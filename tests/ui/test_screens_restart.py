@@ -157,7 +157,7 @@ def test_a_photograph_that_comes_while_the_database_restarts_is_sent_again(
     clean(pages.run().switch_page("screens/sheet.py").run())
 
 
-FORMS = {  # what keeps it, and what stands in its fields
+FORMS = {  # the state that keeps it, and the values of its fields
     "rope": ("Start this inspection", {"Inspection name": "first", "Reviewer": "B. Lind"}),
     "cards": ("Save print check", {"Card set": "spring",
                                    "Length of the bar along the rope": "179,2",

@@ -169,7 +169,7 @@ def test_nothing_is_entered_into_an_inspection_that_the_address_does_not_name(
         other = replace(kept().inspection, identity="2026-10-other")
         record.add_inspection(other, by="Inspector A")
     at.query_params["inspection"] = "2026-10-other"
-    clean(sent(at, {"5/0": "22,4"}).run())  # said for the sample, by a page that shows another
+    clean(sent(at, {"5/0": "22,4"}).run())  # sent for the sample, by a page that shows another
     assert not [one for one in kept().readings if one.typed == "22,4"]
     with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
         assert not record.inspection("2026-10-other").readings

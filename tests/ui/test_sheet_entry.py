@@ -58,7 +58,7 @@ def draft(record: Record, by: str = "A. Berg") -> SheetDraft:
 def test_a_reading_is_entered_as_it_was_typed_and_only_once(record: Record) -> None:
     field = TypedField("1/0", 7, "22,41")
     assert take(record, field) == 1
-    # a browser whose server was started anew says all that it had typed again
+    # a browser whose server has restarted sends everything typed again
     assert take(record, field) == 0
     assert typed(record) == [(1, 0, "22,41")]
     reading = record.inspection(VISIT).readings[0]
@@ -94,7 +94,7 @@ def test_without_a_gauge_figures_wait_for_one(record: Record) -> None:
     nobody = replace(BY, gauge="")
     assert take(record, TypedField("1/0", 1, "22.4"), TypedField("1/90", 2, "2.2"), who=nobody) == 0
     assert draft(record).texts == {"1/0": "22.4", "1/90": "2.2"}
-    assert enter_waiting(record, VISIT, BY) == 1  # the odd one goes on waiting for a yes
+    assert enter_waiting(record, VISIT, BY) == 1  # the unusual one still waits for confirmation
     assert typed(record) == [(1, 0, "22.4")]
     assert draft(record).texts == {"1/90": "2.2"}
 

@@ -191,7 +191,7 @@ def test_a_record_that_is_gone_for_a_while_costs_no_photograph(
 def test_people_add_to_their_own_inspections_only(team: Path, record: Record) -> None:
     assert as_one("a@example.org")[0] == 200
     (event,) = [one for one in record.events(subject="visit") if one.kind == "photograph added"]
-    assert event.who == "A. Berg"  # whoever the browser says it is
+    assert event.who == "A. Berg"  # whatever name the browser sends
     assert as_one("a@example.org", b"\xff\xd8\xff 2", by="C. Holm")[0] == 200
     assert {one.who for one in record.events(subject="visit")} == {"A. Berg"}
     status, told = as_one("c@example.org")

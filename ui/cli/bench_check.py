@@ -44,7 +44,7 @@ def bench_check(
     print_set: str | None,
     print_checks: Path | None,
 ) -> None:
-    """Check your own printer, card and phone on a bar of known diameter.
+    """Check printer, card and phone on a bar of known diameter.
 
     FOLDER holds six or more photographs of one smooth, straight bar or pin on the card, each from
     a new place: nearer and farther, tilted a little, the card taken off and fixed again. The

@@ -74,11 +74,12 @@ def calibrate(
     print_checks: Path,
     cameras: Path | None,
 ) -> None:
-    """Calibrate a phone's camera from eight or more PHOTOS of the calibration board.
+    """Calibrate a phone's camera from PHOTOS of the board.
 
-    Print the board with `ropephoto card --board`. With --cards, the photographs of an inspection
-    will do instead. From then on `measure`, `check` and the pages use the calibration for every
-    photograph by the same camera with the same picture size and zoom.
+    Print the calibration board with `ropephoto card --board`, and photograph it eight times or
+    more. With --cards, the photographs of an inspection will do instead. From then on `measure`,
+    `check` and the pages use the calibration for every photograph by the same camera with the same
+    picture size and zoom.
 
     \b
     Example:

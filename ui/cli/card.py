@@ -146,7 +146,9 @@ def _write_board(out: Path, paper: str) -> None:
 def print_check(
     name: str, layout: str, along_mm: float, across_mm: float, u_mm: float, path: Path
 ) -> None:
-    """Save the measured lengths of a printed card's two bars under the card set's NAME.
+    """Save the measured bars of a printed card as a print check.
+
+    NAME is the card set's name; photographs of these cards are measured with --print-set NAME.
 
     \b
     Example:

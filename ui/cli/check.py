@@ -79,7 +79,7 @@ def check(
     as_json: bool,
     as_csv: bool,
 ) -> None:
-    """Compare gauge readings with photographs, and say which entry to check first.
+    """Compare readings with photographs; say what to check first.
 
     FOLDER holds photographs, readings.csv (inspection, station, view_deg, typed, gauge,
     gauge_kind, resolution_mm, permissible_error_mm, calibration_due, person, logged_at),

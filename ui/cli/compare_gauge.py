@@ -30,7 +30,7 @@ import click
 def compare_gauge(
     context: click.Context, folder: Path, template: bool, out: Path | None, send: Path | None
 ) -> None:
-    """Compare the photographs in FOLDER with the trusted readings in its trusted.csv.
+    """Compare photographs with the readings of a trusted gauge.
 
     FOLDER holds photographs of ropes and bars with the card, one for each trusted reading;
     trusted.csv (columns photo, trusted, u, rope and, optionally, gauge, finish, phone, card_set;

@@ -14,7 +14,7 @@ import click
     help="Folder of the sample photographs; by default sample_images beside the program.",
 )
 def demo(folder: Path | None) -> None:
-    """Measure the sample photographs and find the mistyped gauge reading.
+    """Measure the samples and find the mistyped gauge reading.
 
     The photographs are renders of an invented inspection: one rope, four stations from two
     directions, a smooth bar, and two pictures that must be refused. Their true widths are known

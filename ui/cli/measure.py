@@ -161,11 +161,12 @@ def measure(
     jobs: int | None,
     journal: Path | None,
 ) -> None:
-    """Measure the rope in PHOTOS: files, folders or patterns such as "site/*.jpg".
+    """Measure the rope in PHOTOS.
 
-    The photographs of one station at 0 and 90 degrees are paired by their cards' numbers and
-    give the mean diameter and the ovality; three or more directions give an ellipse. Every
-    figure comes with its expanded uncertainty U (k = 2, about 95 %).
+    PHOTOS are files, folders or patterns such as "site/*.jpg". The photographs of one station at 0
+    and 90 degrees are paired by their cards' numbers and give the mean diameter and the ovality;
+    three or more directions give an ellipse. Every figure comes with its expanded uncertainty U (k
+    = 2, about 95 %).
 
     Exit status: 0 all answered, 1 some refused, 2 misuse.
 

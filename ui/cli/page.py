@@ -78,10 +78,11 @@ def page(
     port: int,
     no_browser: bool,
 ) -> None:
-    """Open the pages for inspector, reviewer and supervisor in a browser.
+    """Open the pages in a browser.
 
-    Nothing needs to be configured. Only this machine can reach the pages (127.0.0.1); stop
-    them with Ctrl+C. For a team, --team names a file with the login and everybody's role.
+    They are for inspector, reviewer and supervisor. Nothing needs to be configured. Only this
+    machine can reach the pages (127.0.0.1); stop them with Ctrl+C. For a team, --team names a file
+    with the login and everybody's role.
 
     \b
     Example:

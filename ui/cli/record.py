@@ -214,10 +214,11 @@ def export(
     force: bool,
     photographs: str | None,
 ) -> None:
-    """Write readings, ropes or the list of inspections as .csv or .xlsx, or everything as .json.
+    """Write tables as .csv or .xlsx, or everything as .json.
 
-    The JSON follows the schema that comes with the program (`ropephoto record schema`) and
-    holds every event; it can be imported into an empty record.
+    The tables are the readings, the ropes or the list of inspections. The JSON follows the schema
+    that comes with the program (`ropephoto record schema`) and holds every event; it can be
+    imported into an empty record.
 
     \b
     Example:
@@ -259,9 +260,9 @@ def verify(
     work: Path | None,
     photographs: str | None,
 ) -> None:
-    """Check whether anything in RECORD was changed outside this program.
+    """Check RECORD for changes made outside this program.
 
-    Checks the chain of events, that the current state follows from it, the guards that keep
+    This checks the chain of events, that the current state follows from it, the guards that keep
     events from being changed, and the photographs. The record can be on a read-only medium.
     Anybody who can write the file can also make a whole new chain: only a fingerprint noted
     elsewhere shows that. Ends with status 1 if anything is wrong.
@@ -295,7 +296,9 @@ def verify(
 @click.option("--skip-photographs", is_flag=True, help="Copy the record only.")
 @place_option
 def backup(where: str, folder: Path, skip_photographs: bool, photographs: str | None) -> None:
-    """Copy RECORD and its photographs into FOLDER while it is in use, and verify the copy.
+    """Copy RECORD and its photographs, and verify the copy.
+
+    The copy goes into FOLDER; the record can be in use meanwhile.
 
     \b
     Example:
@@ -316,7 +319,9 @@ def backup(where: str, folder: Path, skip_photographs: bool, photographs: str | 
 @click.argument("out", type=click.Path(dir_okay=False, path_type=Path))
 @what_option("readings", "ropes")
 def template(out: Path, what: str) -> None:
-    """Write an empty table to fill in, with its headings and an example, as .csv or .xlsx.
+    """Write an empty table to fill in, as .csv or .xlsx.
+
+    It has the headings and an example.
 
     \b
     Example:

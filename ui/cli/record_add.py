@@ -44,12 +44,12 @@ def add(
     keep_good: bool,
     photographs: str | None,
 ) -> None:
-    """Add a whole FOLDER to RECORD: rope, stations, readings, print checks, photographs.
+    """Add a whole FOLDER to RECORD.
 
-    FOLDER is as in `ropephoto check`. Everything is added, or nothing; then the photographs are
-    measured. If that is interrupted, `record measure` resumes it. What RECORD already holds
-    stays unchanged, so a second run adds nothing. Ends with status 1 if rows or files were left
-    out.
+    That is its rope, stations, readings, print checks and photographs. FOLDER is as in `ropephoto
+    check`. Everything is added, or nothing; then the photographs are measured. If that is
+    interrupted, `record measure` resumes it. What RECORD already holds stays unchanged, so a
+    second run adds nothing. Ends with status 1 if rows or files were left out.
 
     \b
     Example:
@@ -131,7 +131,7 @@ def measure(
     why: str,
     photographs: str | None,
 ) -> None:
-    """Measure the waiting photographs of RECORD, or all of an inspection --again.
+    """Measure waiting photographs, or all of an inspection --again.
 
     Use --again to apply a print check, a phone's calibration or a hold entered after the
     photographs: they are measured again from their stored bytes, and the new results replace

@@ -26,7 +26,7 @@ def _day(given: datetime | None) -> date | None:
 @click.argument("inspection")
 @place_option
 def state(where: str, inspection: str, photographs: str | None) -> None:
-    """Show the state of INSPECTION in RECORD, its history, and what was observed.
+    """Show the state, history and observations of INSPECTION.
 
     \b
     Example:
@@ -94,9 +94,10 @@ def observe(
     why: str,
     photographs: str | None,
 ) -> None:
-    """Record what was seen at STATION other than its diameter: a CRITERION for discard.
+    """Record what was seen at STATION other than its diameter.
 
-    Severities at one station are added up as published; nothing is judged.
+    CRITERION is one of the other criteria for discard. Severities at one station are added up as
+    published; nothing is judged.
 
     \b
     Example:
@@ -133,9 +134,10 @@ def close(
     remarks: str,
     photographs: str | None,
 ) -> None:
-    """Close a reviewed INSPECTION of RECORD with the competent person's DECISION.
+    """Close a reviewed INSPECTION of RECORD with a DECISION.
 
-    Nothing in it can then change until the decision is taken back on the pages.
+    The decision is the competent person's. Nothing in it can then change until the decision is
+    taken back on the pages.
 
     \b
     Example:

@@ -64,10 +64,11 @@ def report(
     own_limits: Path | None,
     print_set: str | None,
 ) -> None:
-    """Write an inspection's report: one page to sign, followed by an annex.
+    """Write an inspection's report as PDF, and as HTML.
 
-    The page shows the worst station with its photographs, the open entries, the decision and
-    space for signatures; the annex contains figures, verdicts, findings and raw data.
+    It is one page to sign, followed by an annex. The page shows the worst station with its
+    photographs, the open entries, the decision and space for signatures; the annex contains
+    figures, verdicts, findings and raw data.
 
     FOLDER and RECORD are as in `check`. For a folder, the photographs are measured first; for a
     record, its stored results are used, and the report adds how findings were closed and the

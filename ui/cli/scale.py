@@ -188,11 +188,12 @@ def scale(
     inspection: str | None,
     by: str | None,
 ) -> None:
-    """Measure the rope in PHOTO by a rule, a tape or a known length in it, without the card.
+    """Measure the rope in PHOTO by a rule, without the card.
 
-    Mark two points on a row of graduations and give the length between them: the graduations are
-    found with their perspective. A line across the rope shows where to measure. Such figures are
-    less certain than those with the card; height and tilt are named terms of their budget.
+    The scale comes from a rule, a tape or a known length in the picture. Mark two points on a row
+    of graduations and give the length between them: the graduations are found with their
+    perspective. A line across the rope shows where to measure. Such figures are less certain than
+    those with the card; height and tilt are named terms of their budget.
 
     Exit status: 0 answered, 1 refused, 2 misuse.
 

@@ -55,10 +55,10 @@ def verdicts(
     """Return every verdict with its limit, document, edition and who confirmed the limit."""
     blocks: list[Block] = [Words(decision_words(rule))]
     if assessment.doubted:
-        named = ", ".join(str(number) for number in sorted(assessment.doubted))
+        named = _named(sorted(assessment.doubted))
         blocks.append(
             Words(
-                f"Figures at station {named} rest on entries to be checked; their verdicts are "
+                f"Figures at {named} rest on entries to be checked; their verdicts are "
                 "marked as doubted.",
                 "strong",
             )
@@ -68,8 +68,8 @@ def verdicts(
         (stations_without_card(assessment), "rest on a photograph without the card"),
     ):
         if stations:
-            named = ", ".join(str(number) for number in stations)
-            blocks.append(Words(f"Figures from photographs at station {named} {what}.", "strong"))
+            words = f"Figures from photographs at {_named(stations)} {what}."
+            blocks.append(Words(words, "strong"))
     if not assessment.verdicts:
         blocks.append(Words("No figure could be compared with a limit."))
         return blocks
@@ -115,6 +115,12 @@ def verdicts(
         right = frozenset({2, 3, 5, 6})
         blocks.append(without_empty(Grid(head, rows, widths, right=right, strong=strong)))
     return blocks
+
+
+def _named(stations: Sequence[int]) -> str:
+    """Return stations by their numbers: "station 3", "stations 3, 6"."""
+    numbers = ", ".join(str(number) for number in stations)
+    return f"station {numbers}" if len(stations) == 1 else f"stations {numbers}"
 
 
 def _first_read(group: Sequence[PlacedVerdict]) -> tuple[bool, bool, bool]:
