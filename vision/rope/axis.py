@@ -1,9 +1,8 @@
-"""Find the rope on the card's band, roughly: where its axis runs and how wide it looks.
+"""Find the rope's approximate axis and apparent width on the card's band.
 
-Where the stripes' contrast is gone something lies over the paper, whatever its colour and however
-the light falls. In every column of the band the longest run of such places stands for the rope; a
-straight line through the middles of the runs, fitted without those that stray, is the rope's
-axis.
+Where the stripes' contrast is gone, something covers the paper, whatever its colour and the light.
+In every column of the band the longest run of such places is taken as the rope. A straight line
+through the middles of the runs, fitted without outliers, is the rope's axis.
 """
 
 from __future__ import annotations
@@ -26,14 +25,14 @@ from vision.target.layout import Card
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
-# Of the rope's width: an edge farther off is none of a straight rope; crowns rise by a tenth.
+# Share of the rope's width: an edge farther off is not that of a straight rope; crowns rise by 0.1.
 UNLIKE_SHARE = 0.12
-SECOND_SHARE, ASIDE = 0.2, 2  # of the rope's width, rows: what lies beside it and is no part of it
+SECOND_SHARE, ASIDE = 0.2, 2  # an object beside the rope: width over the rope's; distance, rows
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Axis:
-    """The rope, roughly, as it covers the card's plane.
+    """The rope's approximate position, as projected on the card's plane.
 
     Parameters
     ----------
@@ -44,13 +43,13 @@ class Axis:
     width_mm : float
         Width that the rope covers on the card's plane, across its axis, mm.
     span_mm : tuple of float
-        First and last place along the card where the rope is seen, mm.
+        First and last place along the card where the rope is visible, mm.
     angle_deg : float
         Angle between rope and band.
     covered_mm : ndarray of shape (N,)
         Places along the card where something covers the band.
     unlike : ndarray of shape (N,), bool
-        Where both of its edges lie off those of a straight rope.
+        Whether both edges there deviate from those of a straight rope.
     """
 
     at_mm: Array
@@ -62,7 +61,7 @@ class Axis:
     unlike: Mask
 
     def unlike_share(self, at_mm: float) -> float:
-        """Return over which share of two diameters about a place no straight rope lies, 0 to 1."""
+        """Return the share of two diameters around a place that is no straight rope, 0 to 1."""
         near = np.abs(self.covered_mm - at_mm) < self.width_mm
         return float(self.unlike[near].mean()) if near.any() else 0.0
 
@@ -82,11 +81,11 @@ def find_axis(band: Band, camera: Camera, card: Card) -> Axis:
     Raises
     ------
     RefusedError
-        If no rope lies on the band, it lies askew, or it is too wide for the band.
+        If there is no rope on the band, it is at too large an angle, or too wide for the band.
     """
     along, across = band.x_mm * card.scale_x, band.y_mm * card.scale_y
     step = float(across[1] - across[0])
-    margin = PER_PERIOD  # rows: there the windows reach beyond the stripes
+    margin = PER_PERIOD  # rows in which the windows extend beyond the stripes
     mask = _covered(band)
     mask[:margin], mask[-margin:] = mask[margin], mask[-margin - 1]
     first, length = longest_runs(mask)
@@ -95,7 +94,7 @@ def find_axis(band: Band, camera: Camera, card: Card) -> Axis:
     least = LEAST_LENGTH_SHARE * len(along)
     if usable.sum() < least:
         raise RefusedError(finding("rope-not-found", spot_px=_spot(camera)))
-    # where the rope leaves the band, the middle of what is left of it is not its axis
+    # where the rope leaves the band, the middle of the visible part is not on its axis
     usable &= (first > 0) & (first + length < len(across))
     if usable.sum() < least:
         if _across_only(length[seen]):
@@ -132,7 +131,7 @@ def find_axis(band: Band, camera: Camera, card: Card) -> Axis:
 
 
 def _covered(band: Band) -> Mask:
-    """Return where the stripes are gone (rows, columns); gleams on the rope are bridged."""
+    """Return where the stripes are gone (rows, columns), with highlights on the rope bridged."""
     gone = ((band.contrast < HALF * band.open_contrast) & band.inside).astype(np.uint8)
     size = 2 * PER_PERIOD + 1
     closed = cv2.morphologyEx(gone, cv2.MORPH_CLOSE, np.ones((size, size), np.uint8))
@@ -140,8 +139,8 @@ def _covered(band: Band) -> Mask:
 
 
 def longest_runs(mask: Mask) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Return first row and length of the longest run of True in each column of a mask."""
-    run = mask.astype(np.int16)  # as long as it is in each row
+    """Return the first row and length of the longest run of True in each column of a mask."""
+    run = mask.astype(np.int16)  # length of the run up to each row
     for above, here in pairwise(run):
         here += above * here
     end, best = run.argmax(axis=0), run.max(axis=0).astype(int)
@@ -149,14 +148,14 @@ def longest_runs(mask: Mask) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
 
 
 def _across_only(length: NDArray[np.int64]) -> bool:
-    """Tell whether the band is open at both ends, so that what covers it runs across at most."""
-    within = length[PER_PERIOD:-PER_PERIOD]  # beyond, the windows reach past the stripes
+    """Return whether the band is open at both ends, so that anything on it at most runs across."""
+    within = length[PER_PERIOD:-PER_PERIOD]  # without the ends, where windows exceed the stripes
     end = max(1, len(within) // 20)
     return bool(len(within) > 2 * end and not within[:end].any() and not within[-end:].any())
 
 
 def _beside(mask: Mask, first: NDArray[np.int64], length: NDArray[np.int64], usable: Mask) -> float:
-    """Return along which share of the rope something as plain as it lies beside it."""
+    """Return the share of the rope's length along which something else lies beside it."""
     _, other = _second_runs(mask, first, length)
     return float((other[usable] > SECOND_SHARE * median_of(length[usable])).mean())
 
@@ -164,7 +163,7 @@ def _beside(mask: Mask, first: NDArray[np.int64], length: NDArray[np.int64], usa
 def _second_runs(
     mask: Mask, first: NDArray[np.int64], length: NDArray[np.int64]
 ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Return what `longest_runs` does of what lies beside the longest run."""
+    """Return the longest run beside the longest one, as `longest_runs` does."""
     row = np.arange(mask.shape[0], dtype=np.int16)[:, None]
     first, length = first.astype(np.int16), length.astype(np.int16)
     return longest_runs(mask & ((row < first - ASIDE) | (row >= first + length + ASIDE)))
@@ -173,12 +172,12 @@ def _second_runs(
 def crooked_share(
     mask: Mask, first: NDArray[np.int64], length: NDArray[np.int64], seen: Mask
 ) -> float:
-    """Return over which share of the band none of the things side by side is a straight rope.
+    """Return the share of the band along which none of the objects side by side is a straight rope.
 
-    Both ropes of a pair run on straight and alike, and so does one beside which a strap ends; the
-    legs of a shackle, the turns of a coil and the halves of a knot or a hook do not, or not for
-    long. Which of two is the longer run may change from column to column: they are told by which
-    is the upper one.
+    Both ropes of a pair are straight and of constant width, and so is a rope beside which a strap
+    ends; the legs of a shackle, the turns of a coil and the halves of a knot or a hook are not, or
+    not for long. Which of two runs is the longer one may change from column to column, so they are
+    identified by their order across the band.
     """
     other, second = _second_runs(mask, first, length)
     two = second > SECOND_SHARE * median_of(length[seen])
@@ -186,20 +185,20 @@ def crooked_share(
     for beyond in (other > first, other < first):
         swapped = two & beyond
         start, size = np.where(swapped, other, first), np.where(swapped, second, length)
-        there = seen & (size > 0)
+        present = seen & (size > 0)
         middle = start + (size - 1) / 2
         column = np.arange(len(middle), dtype=float)
-        slope, offset, keep = _straight_line(column, middle, there, len(mask))
+        slope, offset, keep = _straight_line(column, middle, present, len(mask))
         width = float(median_of(size[keep])) if keep.any() else 0.0
         off = np.abs(middle - slope * column - offset)
-        straight = there & (off < UNLIKE_SHARE * width)
+        straight = present & (off < UNLIKE_SHARE * width)
         straight &= np.abs(size - width) < 2 * UNLIKE_SHARE * width
         least = min(least, 1 - float(straight.sum() / seen.sum()))
     return least
 
 
 def _straight_line(x: Array, y: Array, usable: Mask, height: float) -> tuple[float, float, Mask]:
-    """Fit y = slope x + offset by repeated least squares without strays (Huber's idea)."""
+    """Fit y = slope x + offset by repeated least squares without outliers (Huber's idea)."""
     keep = usable.copy()
     slope, offset = 0.0, float(median_of(y[keep]))
     for _ in range(12):
@@ -221,7 +220,7 @@ def _spot(camera: Camera) -> tuple[float, float]:
 def to_height(axis: Axis, camera: Camera, height_mm: float) -> tuple[Array, float]:
     """Return a point of the axis, and the rope's width, in a plane above the card.
 
-    What covers the card at a point lies on the line from there to the camera.
+    A point that covers a place on the card lies on the line from that place to the camera.
     """
     eye = camera_centre_mm(camera)
     share = (eye[2] - height_mm) / eye[2]

@@ -33,8 +33,8 @@ from vision.rope.constants import (
     LEAST_DIAMETERS,
     LEAST_NOISE_PX,
     RIPPLE_PX,
+    SIGNIFICANT,
     STRAY_SHARE,
-    SURELY,
     SWELL_SHARE,
     UNEVEN_SHARE,
     USUAL_CROWNS,
@@ -156,7 +156,7 @@ def fit_jaws(outline: Outline, *, jaw_diameters: float = JAW_DIAMETERS) -> Jaws:
     # where light is burnt out the outline may stand farther out or in, here and there
     burnt = max(edge.clipped_px * edge.step_mm for edge in sides)
     unsure = burnt if pitch is not None else max(noise, burnt)
-    crowned = swing > SURELY * WAVE_SIGMAS * unsure
+    crowned = swing > SIGNIFICANT * WAVE_SIGMAS * unsure
     if spacing is not None:
         length = max(length, 1.1 * spacing)
         if reach < length:

@@ -1,12 +1,12 @@
-"""Where the paper lies, read from the phase of the stripes all over the open band.
+"""The paper's position, read from the phase of the stripes over the whole open band.
 
-The band is rectified with the pose that the chess corners gave, and demodulated with the pattern
-as drawn (Takeda, Ina and Kobayashi 1982, in two dimensions): a Gaussian window of less than a
-period each way gives at every place the mean light, and the amplitude and phase of the stripes in
-it. Amplitude over mean, the contrast, is the same in light and shade; where it is gone, something
-lies over the paper (`vision.rope.axis`). Where it is whole, the phase says how far the paper lies
-from where the pose puts it, square to the stripes: a bow about the rope's own direction, a belly
-between two straps and a lens's distortion all show. The points go back into the pose's fit.
+The band is rectified with the pose from the chess corners, and demodulated with the pattern as
+drawn (Takeda, Ina and Kobayashi 1982, in two dimensions): at every place a Gaussian window of less
+than a period each way gives the mean light, and the amplitude and phase of the stripes. The
+contrast, amplitude over mean, is the same in light and shade; where it is gone, something covers
+the paper (`vision.rope.axis`). Where it is full, the phase gives the paper's distance from its
+position by the pose, at right angles to the stripes. This shows a card bowed across the rope, a
+bulge between two straps, and lens distortion. The points are then included in the pose's fit.
 """
 
 from __future__ import annotations
@@ -33,31 +33,31 @@ from vision.tones import LIGHT_OF, Light
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
-PER_PERIOD = 10  # samples to a period: what a Gaussian window needs
-SMOOTH_MM = 0.02  # a sheet that lies smoothly fits so well; a turn miscounted is 1 mm and more
-# Tried where the turns seem to be miscounted; from one to the next the stripes move by less than
-# half a turn, tilted by 40 degrees too. What is beyond is refused.
+PER_PERIOD = 10  # samples per period, as needed for a Gaussian window
+SMOOTH_MM = 0.02  # residual of a smooth sheet; a miscounted period gives 1 mm or more
+# Bows to try where periods seem to be miscounted: between neighbouring ones the stripes move by
+# less than half a period, even at a tilt of 40 degrees. Larger bows are refused.
 BOWS_MM = (2.5, -2.5, 5.0, -5.0, 7.5, -7.5, 10.0, -10.0, 12.5, -12.5)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Band:
-    """The band as seen, rectified and demodulated; rows run across the rope, upwards.
+    """The band in the photograph, rectified and demodulated; row numbers increase upwards.
 
     Parameters
     ----------
     x_mm, y_mm : ndarray of shape (columns,) and (rows,)
         Places, as drawn on the card, mm.
     contrast : ndarray of shape (rows, columns)
-        Amplitude of the stripes over the mean light, 1; of the open band `open_contrast`.
+        Amplitude of the stripes over the mean light, 1.
     stripes : ndarray of shape (rows, columns), complex
-        The stripes' beat; its angle is how far the pattern is ahead of where the pose puts it.
+        The demodulated stripes; the angle is the phase relative to the pattern by the pose.
     inside : ndarray of shape (rows, columns), bool
-        False where the photograph does not reach.
+        False outside the photograph.
     open_contrast : float
-        Contrast where nothing lies over the paper.
+        Contrast where nothing covers the paper.
     to_photo : ndarray of shape (3, 3)
-        From drawn mm to px, as the band was rectified.
+        Homography from drawn mm to px with which the band was rectified.
     """
 
     x_mm: Array
@@ -81,12 +81,12 @@ def read_band(grey: NDArray[np.uint8], camera: Camera, card: Card, table: Light 
     card : Card
         The card with the scale of its print.
     table : ndarray of shape (256,)
-        Which light each value stands for.
+        Linear light for each value.
 
     Raises
     ------
     RefusedError
-        If no stripes are to be seen: the picture is too blurred, or the card is another one.
+        If no stripes are visible: the picture is too blurred, or the card is a different one.
 
     References
     ----------
@@ -109,7 +109,7 @@ def read_band(grey: NDArray[np.uint8], camera: Camera, card: Card, table: Light 
         whole = np.full_like(grey, 255)
         inside = cv2.warpPerspective(whole, to_photo @ to_drawn, size, flags=flags) == 255
     light = np.asarray(cv2.LUT(cut, table), np.float32)
-    # the pattern's phase grows evenly with x and with y
+    # the pattern's phase is linear in x and in y
     across, up = (
         np.exp(-1j * stripe_phase(card.layout, np.stack(place, axis=-1))).astype(np.complex64)
         for place in ((x, np.zeros_like(x)), (np.zeros_like(y), y))
@@ -123,8 +123,8 @@ def read_band(grey: NDArray[np.uint8], camera: Camera, card: Card, table: Light 
         return np.asarray(blurred, np.float32)
 
     mean = smooth(light)
-    even = smooth(mean)  # once more, lest the stripes show in it
-    # of the mean through the window
+    even = smooth(mean)  # smoothed twice, to suppress the stripes
+    # leakage of the mean light through the window
     leaked = np.exp(np.float32(-0.5 * (2 * np.pi * WINDOW_PERIODS) ** 2)) * mean
     stripes = np.empty_like(carrier)
     for part, wave in ((stripes.real, carrier.real), (stripes.imag, carrier.imag)):
@@ -138,22 +138,22 @@ def read_band(grey: NDArray[np.uint8], camera: Camera, card: Card, table: Light 
 def lay_paper(located: LocatedCard, band: Band) -> LocatedCard:
     """Return the card with its pose fitted to the stripes as well.
 
-    Phase is known but for whole turns. They are counted from the pose that the corners gave; where
-    a bow moves the stripes by more than half a turn, they are miscounted, and fit no smoothly
-    bent sheet. Then other bows are tried, and what fits best is taken.
+    The phase is known up to whole periods. They are counted from the pose given by the corners.
+    Where a bow moves the stripes by more than half a period, they are miscounted, and no smoothly
+    bent sheet fits. Then other bows are tried, and the best fit is used.
 
     Parameters
     ----------
     located : LocatedCard
-        The card by its corners.
+        The card, located by its corners.
     band : Band
         The demodulated band.
 
     Raises
     ------
     RefusedError
-        If too little of the band is open, no smoothly bent sheet has its stripes there, or an
-        unchecked print is surely longer one way.
+        If too little of the band is open, no smoothly bent sheet fits the stripes, or an unchecked
+        print is significantly longer one way.
     """
     flat = located.pose.camera
     best = located.with_stripes(stripe_points(band, located.printed, flat))
@@ -170,27 +170,27 @@ def lay_paper(located: LocatedCard, band: Band) -> LocatedCard:
 
 
 def misfit_mm(located: LocatedCard) -> float:
-    """Return how far corners and stripes lie off the fitted sheet, root mean square, mm."""
+    """Return the root mean square distance of corners and stripes from the fitted sheet, mm."""
     camera = located.pose.camera
     return located.pose.rms_px * camera.z_mm / camera.focal_px
 
 
 def _bowed(flat: Camera, located: LocatedCard, bow_mm: float) -> Camera:
-    """Return camera and card with a bow, the corners about where they were."""
+    """Return camera and card with a bow added and the corners about where they were."""
     y = located.found.corners_mm[:, 1] / located.card.layout.half_height_mm
-    lift_mm = float(bow_mm * (1 - y * y).mean())  # as `vision.camera.card_height_mm` has it
+    lift_mm = float(bow_mm * (1 - y * y).mean())  # as in `vision.camera.card_height_mm`
     x, y, z = flat.translation_mm - rotation(flat)[:, 2] * lift_mm
     return replace(flat, bow_mm=bow_mm, x_mm=float(x), y_mm=float(y), z_mm=float(z))
 
 
 def drawn_at(camera: Camera, card: Card, seen_px: Array) -> Array:
-    """Return the drawn places (N, 2), mm, that are seen at points (N, 2), px."""
+    """Return the drawn places (N, 2), mm, at points (N, 2), px, of the photograph."""
     eye, sight = camera_centre_mm(camera), rays(camera, seen_px)
     return paper_behind_mm(camera, card, eye - sight * (eye[2] / sight[:, 2])[:, None])
 
 
 def stripe_points(band: Band, card: Card, camera: Camera) -> StripePoints:
-    """Return places on the open band as their phase shows them.
+    """Return points on the open band, located by the phase of the stripes.
 
     Parameters
     ----------
@@ -199,7 +199,7 @@ def stripe_points(band: Band, card: Card, camera: Camera) -> StripePoints:
     card : Card
         The card with the scale of its print.
     camera : Camera
-        Camera and card by which whole turns of the phase are counted.
+        Camera and card from which whole periods are counted.
 
     Raises
     ------
@@ -207,14 +207,14 @@ def stripe_points(band: Band, card: Card, camera: Camera) -> StripePoints:
         If too little of the band is open.
     """
     clear = (band.contrast > OPEN_CONTRAST * band.open_contrast) & band.inside
-    size = 2 * int(WINDOW_PERIODS * 2 * PER_PERIOD) + 1  # what the windows reach over
+    size = 2 * int(WINDOW_PERIODS * 2 * PER_PERIOD) + 1  # extent of the windows
     clear = cv2.erode(
         clear.astype(np.uint8),
         np.ones((size, size), np.uint8),
         borderType=cv2.BORDER_CONSTANT,
         borderValue=[0.0],
     ).astype(np.bool_)
-    every = int(6 * WINDOW_PERIODS * PER_PERIOD)  # windows that share no light: three sigmas each
+    every = int(6 * WINDOW_PERIODS * PER_PERIOD)  # three sigmas each: windows that don't overlap
     rows, columns = (np.arange(every // 2, n, every) for n in clear.shape)
     good = clear[np.ix_(rows, columns)]
     if good.sum() < 12:
@@ -224,12 +224,12 @@ def stripe_points(band: Band, card: Card, camera: Camera) -> StripePoints:
     expected = stripe_phase(card.layout, drawn.reshape(lattice.shape))
     expected -= stripe_phase(card.layout, lattice)
     phase = np.angle(band.stripes[np.ix_(rows, columns)]).astype(float)
-    turned = expected + _whole_turns(phase - expected, good)
+    absolute = expected + _unwrapped(phase - expected, good)
     grid = lattice[good]
     angle = np.radians(card.layout.stripe_deg)
     normal = np.array([np.sin(angle), np.cos(angle)])
     along = np.array([np.cos(angle), -np.sin(angle)])
-    drawn = grid + turned[good][:, None] * card.layout.stripe_mm / (2 * np.pi) * normal
+    drawn = grid + absolute[good][:, None] * card.layout.stripe_mm / (2 * np.pi) * normal
 
     seen = project(band.to_photo, grid)
     stripe = project(band.to_photo, grid + along) - seen
@@ -237,32 +237,32 @@ def stripe_points(band: Band, card: Card, camera: Camera) -> StripePoints:
     return StripePoints(drawn, seen, square / np.linalg.norm(square, axis=1)[:, None])
 
 
-def _whole_turns(phase: Array, good: Mask) -> Array:
-    """Return the phase (rows, columns) without jumps of a whole turn.
+def _unwrapped(phase: Array, good: Mask) -> Array:
+    """Return the phase (rows, columns) without jumps of a whole period.
 
-    Along both long sides, where the chess corners are near, it is true to half a turn; from there
-    inwards every place follows the last good one in its column.
+    Along both sides next to the chess corners it is correct to half a period; from there inwards
+    every place is unwrapped relative to the last good one in its column.
     """
-    turned = phase.copy()
+    unwrapped = phase.copy()
     half = len(phase) // 2
     for rows in (range(half), range(len(phase) - 1, half - 1, -1)):
         last = np.zeros(phase.shape[1])
         for row in rows:
-            turned[row] -= 2 * np.pi * np.round((turned[row] - last) / (2 * np.pi))
-            last = np.where(good[row], turned[row], last)
-    return turned
+            unwrapped[row] -= 2 * np.pi * np.round((unwrapped[row] - last) / (2 * np.pi))
+            last = np.where(good[row], unwrapped[row], last)
+    return unwrapped
 
 
 def flatness(pose: Pose, card: Card, direction: Array) -> tuple[Finding, ...]:
     """Return warnings about the card's bend.
 
-    A bow about the rope's own direction is measured and allowed for, up to a limit. What bends
-    along the rope lifts it off the card, by how much nobody sees.
+    A bow across the rope is measured and allowed for, up to a limit. A bend along the rope lifts
+    the rope off the card by an amount that the photograph does not show.
 
     Parameters
     ----------
     pose : Pose
-        Camera and card, the stripes with them.
+        Camera and card, fitted to the stripes as well.
     card : Card
         The card.
     direction : ndarray of shape (2,)
@@ -283,7 +283,7 @@ def flatness(pose: Pose, card: Card, direction: Array) -> tuple[Finding, ...]:
         ("card-bowed", np.array([-direction[1], direction[0]]) * half[1]),
     ):
         x, y = way / half
-        rise = np.array([x * x, x * y, -y * y])  # of the ends over the middle, that way
+        rise = np.array([x * x, x * y, -y * y])  # of the ends over the middle, in this direction
         bend, u = abs(float(rise @ shape)), float(np.sqrt(rise @ covariance @ rise))
         refuse_above(code, bend - 2 * u)
         slightly = f"{code.replace('card-', 'card-slightly-')}"

@@ -1,4 +1,4 @@
-"""Photographs without the card: a rule, a tape or a known length in the picture gives the scale.
+"""Photographs without the card: the scale comes from a rule, a tape or a known length in them.
 
 May import `vision.photo`, `vision.rope` and what those may.
 """

@@ -1,10 +1,10 @@
-"""How well a diameter without the card is known: every influence as a named term.
+"""Uncertainty budget of a diameter without the card: every influence as a named term.
 
-The diameter is a function of camera and rule's face (`vision.scale_rule.plane.FaceView`),
-of the two edge lines, and of how high the object lies over the face. Derivatives are central
-differences of that very function. Where an influence acts squared (a tilt that nothing in the
-picture shows), its curvature counts too: the root mean square of a x² over x of standard
-uncertainty u is sqrt(3) |a| u² for a normal x.
+The diameter is a function of camera and rule's face (`vision.scale_rule.plane.FaceView`), of the
+two edge lines, and of the object's height over the face. Its sensitivities are central differences
+of that same function. Where an influence has a quadratic effect (a tilt that nothing in the picture
+shows), its curvature is included: for normal x of standard uncertainty u, the root mean square of
+a x² is sqrt(3) |a| u².
 """
 
 from __future__ import annotations
@@ -20,16 +20,16 @@ from vision.uncertainty import Influence, Term
 
 Array = NDArray[np.float64]
 
-# Of a length: how true a plain steel rule is divided (EEC class II: 0.3 mm + 0.2 mm a metre, so
-# about 0.05 % over some decimetres; from memory, confidence 0.7).
+# Of a length: accuracy of a plain steel rule's division (EEC class II: 0.3 mm + 0.2 mm per metre,
+# so about 0.05 % over a few decimetres; from memory, confidence 0.7).
 U_DIVIDED = 0.0005
-# Place of an edge in its blur: an archive's sharpening and rescaling are not known (common
-# practice, no source).
+# Position of an edge within its blur: the sharpening and rescaling of old photographs are not known
+# (common practice, no source).
 U_EDGE_PX = 0.3
-# Each side, of the diameter: a shadow's rim beside the object, or its ground mirrored in it. Seen
-# on renders of ropes on a plain ground.
+# Each side, of the diameter: a shadow beside the object, or the ground mirrored in it. Observed on
+# renders of ropes on a plain ground.
 U_GROUND_SHARE = 0.0064
-# What a term is made of: each number with what it drags along of the later ones.
+# Order of the terms: each parameter includes its correlation with the later ones.
 ORDER = (
     "log_focal", "k1", "centre_x_px", "centre_y_px", "tilt_x", "tilt_y",
     "log_far", "spin", "at_x", "at_y",
@@ -44,7 +44,7 @@ def scale_terms(
     photo: str,
     camera_id: str,
 ) -> list[Term]:
-    """Return what camera, face and the known length make uncertain.
+    """Return the terms for camera, face and known length.
 
     Parameters
     ----------
@@ -55,7 +55,7 @@ def scale_terms(
     d : callable
         Diameter, mm, for a view of the face.
     photo, camera_id : str
-        Identities: what only this photograph shares, and what all of one camera share.
+        Identities of this photograph, and of its camera.
     """
     factor = np.linalg.cholesky(face.covariance.ordered(ORDER))
     ordered = np.array([getattr(face.view, name) for name in ORDER])
@@ -89,7 +89,7 @@ def scale_terms(
         Term("principal point, sideways", 1.0, "1", float(parts[2]), "B", f"{lens}:centre x"),
         Term("principal point, upwards", 1.0, "1", float(parts[3]), "B", f"{lens}:centre y"),
         Term(
-            "tilt of the camera against the rule",
+            "tilt of the camera relative to the rule",
             1.0,
             "1",
             float(np.hypot(*parts[4:6])),
@@ -97,7 +97,7 @@ def scale_terms(
             Influence.FACE.source(photo, "tilt"),
         ),
         Term(
-            "what tilt and distance do squared",
+            "quadratic effect of tilt and distance",
             float(np.sqrt(3 * (bends**2).sum())),
             "mm",
             1.0,
@@ -134,7 +134,7 @@ def scale_terms(
 
 
 def height_term(per_mm: float, u_mm: float, photo: str) -> Term:
-    """Return what the height of the object over the rule's face makes uncertain (parallax).
+    """Return the term for the object's height over the rule's face (parallax).
 
     Parameters
     ----------
@@ -158,7 +158,7 @@ def height_term(per_mm: float, u_mm: float, photo: str) -> Term:
 def edge_terms(
     piece: TracedObject, d_mm: float, px_per_mm: float, photo: str, *, traced: bool
 ) -> list[Term]:
-    """Return what the two edges make uncertain.
+    """Return the terms for the two edges.
 
     Parameters
     ----------
@@ -169,7 +169,7 @@ def edge_terms(
     photo : str
         Identity of the photograph.
     traced : bool
-        Whether the tool found the edges; else the user marked them.
+        Whether the edges were traced; otherwise the user marked them.
     """
     per_px = 1 / px_per_mm
     word = "noise and crests" if traced else "marked by hand"
@@ -189,7 +189,7 @@ def edge_terms(
     u_place = U_EDGE_PX * max(1.0, piece.blur_px)
     terms.append(
         Term(
-            "place of the edge in its blur",
+            "position of the edge within its blur",
             u_place,
             "px",
             per_px * float(np.sqrt(2)),
@@ -211,7 +211,7 @@ def edge_terms(
     share = float(np.sqrt(2)) * U_GROUND_SHARE  # of both sides together
     terms.append(
         Term(
-            "ground beside the object: shadow, or mirrored in it",
+            "ground beside the object: shadow or mirror image",
             share * d_mm,
             "mm",
             1.0,

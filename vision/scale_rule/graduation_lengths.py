@@ -1,8 +1,8 @@
-"""How long the marks of a row are, and which of them are the longer ones: cm, 5 mm, inch.
+"""The lengths of a row's marks, and which of them are longer: cm, 5 mm, inch.
 
-On a metric rule every fifth and tenth mark is longer, on an inch rule every second, fourth,
-eighth. So the lengths tell whether a row was taken for what it is: rows of mm and of 1/32 inch
-look alike otherwise wherever the given length is a fifth wrong.
+On a metric rule every fifth and tenth mark is longer, on an inch rule every second, fourth and
+eighth. So the lengths show whether a row was identified correctly: otherwise, rows of mm and of
+1/32 inch would look alike if the given length were wrong by a fifth.
 """
 
 from __future__ import annotations
@@ -22,11 +22,11 @@ from vision.scale_rule.plane import Face
 Array = NDArray[np.float64]
 
 LONGEST_MM = 14.0
-FADED = 0.4  # of a row's usual contrast: below it a mark has ended
+FADED = 0.4  # of a row's usual contrast: below this a mark has ended
 TENS, HALVES = (5, 10, 20), (4, 8, 16)
-CLEAR = 0.15  # share of the scatter of lengths by which one way of counting must be better
-BY_CHANCE = 1e-3  # how rarely chance may call marks longer
-LEAST_TOLD = 20  # marks: fewer show no pattern
+CLEAR = 0.15  # share of the variance of lengths by which one division must explain more
+BY_CHANCE = 1e-3  # probability that marks are wrongly called longer
+LEAST_FOR_PATTERN = 20  # marks: fewer show no pattern
 LONGER = {"half mm": (("mm", 2), ("5 mm", 10), ("cm", 20)), "mm": (("5 mm", 5), ("cm", 10)),
           "1/64 in": (("1/32 in", 2), ("1/16 in", 4), ("1/8 in", 8), ("1/4 in", 16)),
           "1/32 in": (("1/16 in", 2), ("1/8 in", 4), ("1/4 in", 8), ("1/2 in", 16)),
@@ -36,14 +36,14 @@ LONGER = {"half mm": (("mm", 2), ("5 mm", 10), ("cm", 20)), "mm": (("5 mm", 5), 
 
 @dataclass(frozen=True, slots=True)
 class Pattern:
-    """What the lengths of a row's marks say.
+    """The pattern in the lengths of a row's marks.
 
     Parameters
     ----------
     tens, halves : float
-        Share of the scatter of lengths that counting in fives and tens, or in halves, explains.
+        Share of the variance of lengths explained by a division into fives and tens, or halves.
     marks : tuple of (str, int)
-        How many marks of which longer kind were told from the rest, e.g. ``("cm", 10)``.
+        Kinds of longer marks identified, and how many of each, e.g. ``("cm", 10)``.
     """
 
     tens: float
@@ -51,24 +51,24 @@ class Pattern:
     marks: tuple[tuple[str, int], ...]
 
     def contradicts(self, name: str) -> bool:
-        """Tell whether the marks are counted in the other way than a row of this name is."""
+        """Return whether the marks follow a division that a row of this name does not have."""
         inch = name.endswith("in")
         expected, other = (self.halves, self.tens) if inch else (self.tens, self.halves)
         return other > 0.3 and other > expected + CLEAR
 
 
 def pattern_of(rule: Unrolled, face: Face, row: Row, offset_mm: float, *, dark: bool) -> Pattern:
-    """Return what the lengths of a row's marks say.
+    """Return the pattern in the lengths of a row's marks.
 
     Parameters
     ----------
     rule, face, row, offset_mm
-        The unrolled rule, its face, a row on it, and where the row's mark 0 lies.
+        The unrolled rule, its face, a row on it, and the position of the row's mark 0.
     dark : bool
         Whether the marks are darker than the rule.
     """
     numbers = np.unique(row.numbers)
-    if len(numbers) < LEAST_TOLD:
+    if len(numbers) < LEAST_FOR_PATTERN:
         return Pattern(0.0, 0.0, ())
     lengths = _lengths_mm(rule, face, row, numbers, offset_mm, dark=dark)
     tens = max(_explained(lengths, numbers, m) for m in TENS)
@@ -92,9 +92,9 @@ def _lengths_mm(
         )
         for y in (-5.0, 5.0)
     )
-    # the user's line need not run along the row: each mark is followed from the row's own middle
-    slope, upper, lower = _askew(rule, row)
-    half = max(2, int(1.5 * (lower - upper)))  # the whole mark and a little more: never its best
+    # the user's line may not follow the row: each mark is traced from the middle of the row itself
+    slope, upper, lower = _alignment(rule, row)
+    half = max(2, int(1.5 * (lower - upper)))  # the whole mark and a little more, not its best part
     centre = slope * c0 + (upper + lower) / 2
     centre += slope * (centre - r0) * (c1 - c0) / (r1 - r0)
     scale = float(np.exp(-face.view.log_far)) / rule.step_px
@@ -124,10 +124,11 @@ def _lengths_mm(
     return length / scale
 
 
-def _askew(rule: Unrolled, row: Row) -> tuple[float, float, float]:
-    """Return how a row runs to the user's line: its slope, and its upper and lower marks there.
+def _alignment(rule: Unrolled, row: Row) -> tuple[float, float, float]:
+    """Return a row's slope relative to the user's line, and its upper and lower limits there.
 
-    Marks of all lengths start on one line; their other ends, and numerals there, say nothing.
+    Marks of all lengths start on one line, which gives the slope; their other ends, with the
+    numerals there, do not.
     """
     along, across = rule.from_photo(row.points_px)
     _, first, count = np.unique(row.numbers, return_index=True, return_counts=True)
@@ -143,20 +144,20 @@ def _askew(rule: Unrolled, row: Row) -> tuple[float, float, float]:
 
 
 def _explained(lengths: Array, numbers: NDArray[np.int64], modulus: int) -> float:
-    """Return the share of the scatter that classes of number modulo `modulus` explain."""
+    """Return the share of the variance explained by classes of the number modulo `modulus`."""
     dof = len(lengths) - modulus
     total = float(((lengths - lengths.mean()) ** 2).sum())
     if dof < 4 or total == 0:
         return 0.0
-    left = 0.0
+    within = 0.0
     for rest in range(modulus):
         members = lengths[numbers % modulus == rest]
-        left += float(((members - members.mean()) ** 2).sum()) if len(members) else 0.0
-    return 1 - (left / dof) / (total / (len(lengths) - 1))
+        within += float(((members - members.mean()) ** 2).sum()) if len(members) else 0.0
+    return 1 - (within / dof) / (total / (len(lengths) - 1))
 
 
 def _longer(name: str, lengths: Array, numbers: NDArray[np.int64]) -> tuple[tuple[str, int], ...]:
-    """Count the marks of longer kinds; a kind is told where its marks are surely longer."""
+    """Count the marks of longer kinds; a kind counts where its marks are significantly longer."""
     counts = []
     for longer, modulus in LONGER.get(name, ()):
         middles = [
@@ -170,7 +171,7 @@ def _longer(name: str, lengths: Array, numbers: NDArray[np.int64]) -> tuple[tupl
         if len(longest) < 3 or np.median(longest) < np.median(rest) + 0.3:
             continue
         distinct = np.percentile(longest, 30) > np.percentile(rest, 80) + 0.3
-        # or by ranks (Mann and Whitney 1947); the class was the best of `modulus`, hence the share
+        # or by ranks (Mann and Whitney 1947), corrected for choosing the best of `modulus` classes
         by_chance = float(mannwhitneyu(longest, rest, alternative="greater").pvalue)
         if distinct or by_chance < BY_CHANCE / modulus:
             counts.append((longer, len(longest)))

@@ -1,4 +1,4 @@
-"""Rows of marks on a rule: runs in neighbouring bands gathered, and their marks numbered."""
+"""Rows of marks on a rule: runs in neighbouring bands grouped, and their marks numbered."""
 
 from __future__ import annotations
 
@@ -13,9 +13,9 @@ from vision.scale_rule.graduations import SPACINGS_MM, Run
 
 Array = NDArray[np.float64]
 
-LEAST_BANDS = 3  # a mark is one that was seen in so many bands
+LEAST_BANDS = 3  # number of bands in which a mark must appear
 LEAST_MARKS = 8
-LEAST_FILLED = 0.6  # of the marks between a row's first and last
+LEAST_FILLED = 0.6  # of the marks between a row's first and last, must be found
 FINE_MM, LEAST_FINE_MARKS, LEAST_SHOWN = 0.9, 16, 0.35
 ROW_GAP_MM = 3.0  # rows of marks farther apart than this are two rows
 
@@ -29,11 +29,11 @@ class Row:
     name : str
         Key of `vision.scale_rule.graduations.SPACINGS_MM`.
     points_px : ndarray of shape (N, 2)
-        The marks, each at its upper and its lower part, px.
+        The marks, each as the middles of its upper and lower halves, px.
     numbers : ndarray of shape (N,)
         Number of each mark in its row.
     first_band, last_band : float
-        Bands between which the row was seen, rows of the unrolled rule.
+        First and last band of the row, rows of the unrolled rule.
     """
 
     name: str
@@ -49,7 +49,7 @@ class Row:
 
 
 def on_face_mm(camera: Camera, points_px: Array, height_mm: float = 0.0) -> Array:
-    """Return where points of the photograph (N, 2) lie on a plane over the face, mm (N, 2).
+    """Return points of the photograph (N, 2), px, projected to a plane over the face, mm (N, 2).
 
     Parameters
     ----------
@@ -69,7 +69,7 @@ def on_face_mm(camera: Camera, points_px: Array, height_mm: float = 0.0) -> Arra
 def rows_of(
     camera: Camera, runs: Sequence[Run], points: list[Array], scale: float
 ) -> tuple[list[Row], list[float]]:
-    """Return rows of numbered marks, and where mark 0 of each lies, mm.
+    """Return rows of numbered marks, and the position of mark 0 of each, mm.
 
     Parameters
     ----------
@@ -78,7 +78,7 @@ def rows_of(
     runs, points : sequence of Run, list of ndarray of shape (N, 2)
         Runs, and their marks in the photograph, px.
     scale : float
-        Samples of the unrolled rule a mm.
+        Samples of the unrolled rule per mm.
     """
     rows, offsets = [], []
     for name, spacing in SPACINGS_MM.items():
@@ -123,7 +123,7 @@ def _row(
     names, counts = np.unique(number, return_counts=True)
     repeated = np.isin(number, names[counts >= LEAST_BANDS])
     marks = np.unique(number[repeated])
-    fine = spacing < FINE_MM  # noise between coarser marks must not pass for such a row
+    fine = spacing < FINE_MM  # stricter, as noise between coarser marks can look like such a row
     least = LEAST_FINE_MARKS if fine else LEAST_MARKS
     usual = float(np.median(counts[counts >= LEAST_BANDS])) if len(marks) else 0.0
     if fine and usual < LEAST_SHOWN * len(np.unique(band)):
@@ -139,7 +139,7 @@ def _row(
 def _halves(
     points: Array, numbers: NDArray[np.int64], bands: Array
 ) -> tuple[Array, NDArray[np.int64]]:
-    """Average each mark over its upper and its lower bands: two points say where it runs."""
+    """Average each mark over its upper and its lower bands: two points give its direction."""
     means, names = [], []
     for number in np.unique(numbers):
         members = np.flatnonzero(numbers == number)
@@ -151,7 +151,7 @@ def _halves(
 
 
 def _unrolled_phases(phases: Array, middles: Array, weights: Array) -> tuple[Array, Array]:
-    """Make phases of neighbouring bands follow each other without a jump by a whole spacing."""
+    """Unwrap the phases of neighbouring bands, so that there are no jumps by a whole spacing."""
     best, order = phases.copy(), np.argsort(middles, kind="stable")
     heaviest = int(np.argmax(weights[order]))
     for way in (range(heaviest + 1, len(order)), range(heaviest - 1, -1, -1)):

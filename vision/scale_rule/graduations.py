@@ -1,10 +1,10 @@
 """Graduations of a plain rule or tape: rows of evenly spaced marks along a line in a photograph.
 
-The user marks two points along the rule and says the length between them. The rule is unrolled
-along that line and cut into narrow bands. In each band the marks are lines darker (or lighter)
-than what lies beside them; runs of neighbours that stand one graduation apart (mm, half mm,
-inch / 16 ...) are kept. Which graduation it is follows from the spacing and the given length.
-Perspective is not fitted here (`vision.scale_rule.plane` does): within a run the spacing may drift.
+The user marks two points along the rule and states the length between them. The rule is unrolled
+along that line and divided into narrow bands. In each band the marks are lines darker (or lighter)
+than their surroundings; runs of neighbours one graduation apart (mm, half mm, inch / 16 ...) are
+kept. The spacing and the stated length give the graduation. Perspective is not fitted here but in
+`vision.scale_rule.plane`, so the spacing may drift within a run.
 """
 
 from __future__ import annotations
@@ -33,14 +33,14 @@ SPACINGS_MM = {
     "1/8 in": INCH_MM / 8,
     "1/4 in": INCH_MM / 4,
 }
-LEAST_PERIOD_PX = 3.6  # marks closer than this run into each other
+LEAST_PERIOD_PX = 3.6  # marks closer than this merge
 REACH_MM = 32.0  # to each side of the marked line: a rule is 13 to 60 mm wide
 BAND_MM = 0.4
-FINE_ENOUGH = 14.0  # samples a mm: more only takes longer
-ALIKE = 0.11  # of the spacing: neighbours further off are no neighbours
+FINE_ENOUGH = 14.0  # samples per mm: more only takes longer
+ALIKE = 0.11  # of the spacing: largest deviation of the distance between neighbours
 LEAST_RUN = 6
-LOOK = 4  # of so many bands one tells whether the marks are dark or light
-LOOSE_PX, LOOSE_SHARE = 0.35, 0.07  # scatter about a run's own curve: px, and of its spacing
+LOOK = 4  # one band in this many is examined to decide whether the marks are dark or light
+LOOSE_PX, LOOSE_SHARE = 0.35, 0.07  # largest scatter about a run's curve: px, and of its spacing
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -52,11 +52,11 @@ class Unrolled:
     grey : ndarray of shape (rows, columns), float32
         Columns run along the line, rows across it.
     begin_px : ndarray of shape (2,)
-        Where row 0, column 0 lies in the photograph.
+        Position of row 0, column 0 in the photograph.
     along, across : ndarray of shape (2,)
         Step of a column and of a row, px of the photograph.
     step_px : float
-        Length of such a step, px: 1, or more where the photograph is finer than is of use.
+        Length of a step, px: 1, or more where the photograph's resolution is higher than needed.
     """
 
     grey: NDArray[np.float32]
@@ -88,7 +88,7 @@ class Run:
     name : str
         Key of `SPACINGS_MM`.
     columns : ndarray of shape (N,)
-        Where the marks stand, columns of the unrolled rule, growing; one spacing apart.
+        Positions of the marks, columns of the unrolled rule, ascending; one spacing apart.
     row : float
         Middle of the band.
     """
@@ -134,8 +134,8 @@ class KnownLength:
 class _Band:
     """A narrow band along the rule: its middle, and its profile smoothed for marks of each size.
 
-    A trace is the finest graduation, mm, the period that it was smoothed for, the profile
-    smoothed, and how far that rises above the ground.
+    A trace consists of the finest graduation, mm, the period for which the profile was smoothed,
+    the smoothed profile, and its height above the background.
     """
 
     row: float
@@ -144,7 +144,7 @@ class _Band:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class GraduatedRule:
-    """What was found along a marked line.
+    """The evenly spaced marks along a marked line.
 
     Parameters
     ----------
@@ -194,7 +194,7 @@ def _marks_in(runs: list[list[Run]]) -> int:
 def _unroll(
     grey: NDArray[np.uint8], length: KnownLength, reach_px: float, step_px: float = 1.0
 ) -> Unrolled:
-    """Return the photograph along the line through two points, as far as it reaches.
+    """Return the photograph along the line through two points, from edge to edge.
 
     Parameters
     ----------
@@ -203,7 +203,7 @@ def _unroll(
     length : KnownLength
         Two points on the line.
     reach_px : float
-        How far to go to each side of it.
+        Distance covered to each side of it.
     step_px : float, optional
         Size of a sample.
     """
@@ -220,7 +220,7 @@ def _unroll(
     begin = length.begin_px + first * along - reach * step_px * across
     along, across = along * step_px, across * step_px
     light = grey.astype(np.float32)
-    if step_px > 1.2:  # what is finer than a sample must not show as something coarser
+    if step_px > 1.2:  # avoid aliasing
         light = np.asarray(cv2.GaussianBlur(light, (0, 0), 0.45 * step_px), np.float32)
     flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
     cut = cv2.warpAffine(
@@ -235,7 +235,7 @@ def _unroll(
 
 
 def _bands(grey: NDArray[np.float32], px_per_mm: float) -> list[_Band]:
-    """Return the unrolled rule cut into bands, each smoothed as its marks need it."""
+    """Return the unrolled rule divided into bands, each smoothed for marks of several sizes."""
     high = max(3, round(BAND_MM * px_per_mm))
     rows = range(0, grey.shape[0] - high + 1, high)
     if not rows:
@@ -246,7 +246,7 @@ def _bands(grey: NDArray[np.float32], px_per_mm: float) -> list[_Band]:
         profile[~inside] = np.median(profile[inside]) if inside.any() else 0.0
     enough = known.sum(axis=1) >= 0.3 * profiles.shape[1]
     bands = [_Band(row + (high - 1) / 2, []) for row in rows]
-    for finest_mm in (0.4, 1.0, 5.0):  # as coarse as the marks: less noise between
+    for finest_mm in (0.4, 1.0, 5.0):  # smoothing that suits the marks reduces noise between them
         period_px = finest_mm * px_per_mm
         if period_px < 0.9 * LEAST_PERIOD_PX:
             period_px = LEAST_PERIOD_PX
@@ -269,7 +269,7 @@ def _runs_in(band: _Band, px_per_mm: float, dark: bool) -> list[Run]:
 
 
 def _peaks(smooth: Array, raised: Array, period_px: float) -> Array:
-    """Return where marks stand, to a part of a column."""
+    """Return the positions of marks, to a fraction of a column."""
     typical = float(np.percentile(raised, 95))
     peaks, _ = find_peaks(
         raised, distance=max(2, 0.6 * period_px), prominence=max(0.35 * typical, 0.4)
@@ -300,7 +300,7 @@ def _runs_among(peaks: Array, px_per_mm: float, row: float, finest_mm: float) ->
 
 
 def _is_even(columns: Array) -> bool:
-    """Tell whether marks stand on a smooth curve of their number, as perspective draws them."""
+    """Return whether positions are a smooth function of the mark's number, as in perspective."""
     n = np.arange(len(columns)) - (len(columns) - 1) / 2
     off = columns - np.polyval(np.polyfit(n, columns, 2), n)
     scatter = scatter_of(off)

@@ -1,12 +1,12 @@
-"""A diameter from a photograph without the card: by a rule, a tape or a known length in it.
+"""A diameter from a photograph without the card, by a rule, a tape or a known length in it.
 
 >>> from vision.photo.photo import open_photo                                     # doctest: +SKIP
 >>> request = ScaleRequest(((120, 900), (1900, 880)), 100.0, across_px=((700, 300), (700, 620)))
 ...                                                                               # doctest: +SKIP
 >>> measure_with_scale(open_photo("old.jpg"), request).result                     # doctest: +SKIP
 
-The result is an `Estimate` as with the card, marked by its `scale_source` and a warning, with a
-budget of its own: height of the object, tilt and distance of the camera are in it by name.
+The result is an `Estimate` as with the card, marked by its `scale_source` and a warning. It has a
+budget of its own with terms for the object's height and the camera's tilt and distance.
 """
 
 from __future__ import annotations
@@ -44,20 +44,20 @@ from vision.uncertainty import combined_u_mm
 
 Array = NDArray[np.float64]
 RULE_THICK_MM, U_RULE_THICK_MM = 1.0, 0.4  # steel rules are 0.5 to 1.5 mm (common practice)
-U_TOUCH_MM = 0.3  # how closely an object lies on what it lies on (common practice)
+U_TOUCH_MM = 0.3  # how closely an object lies on its support (common practice)
 U_LEVEL_MM = 1.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class ScaledResult:
-    """A result, and the scale that it rests on.
+    """A result, and the scale that it is based on.
 
     Parameters
     ----------
     result : Estimate or Refusal
         The diameter, or why there is none.
     scale : Scale or None
-        The scale; None where that was refused already.
+        The scale; None where the scale itself was refused.
     """
 
     result: Result
@@ -65,19 +65,19 @@ class ScaledResult:
 
 
 def measure_with_scale(photo: Photo, request: ScaleRequest) -> ScaledResult:
-    """Return the diameter of what lies beside a rule, or the reasons why not.
+    """Return the diameter of an object beside a rule, or the reasons why there is none.
 
     Parameters
     ----------
     photo : Photo
         The photograph.
     request : ScaleRequest
-        What a person marked on it.
+        What the user marked on it.
 
     Raises
     ------
     ValueError
-        If what was asked for is impossible: one sentence with the value.
+        If the request is impossible: one sentence with the value.
     """
     check_request(request, photo.pixels.shape[1], photo.pixels.shape[0])
     scale: Scale | None = None
@@ -99,7 +99,7 @@ def measure_with_scale(photo: Photo, request: ScaleRequest) -> ScaledResult:
 
 
 def _hold(request: ScaleRequest) -> Hold:
-    """Return how the rule's face lies to the object, the face lowered by `_lowered_mm`."""
+    """Return the object's position relative to the rule's face lowered by `_lowered_mm`."""
     if request.placement in (Placement.BESIDE, Placement.ON):
         return TOUCHING
     if request.placement is Placement.AT_HEIGHT:
@@ -108,14 +108,14 @@ def _hold(request: ScaleRequest) -> Hold:
 
 
 def _lowered_mm(request: ScaleRequest) -> float:
-    """Return how far under the rule's face the object lies on, mm."""
+    """Return the depth of the object's support below the rule's face, mm."""
     return RULE_THICK_MM if request.placement is Placement.BESIDE else 0.0
 
 
 def _u_height_mm(request: ScaleRequest, d_mm: float) -> float:
     """Return the standard uncertainty of the object's height over the rule's face, mm."""
     if request.placement is Placement.UNSAID:
-        return d_mm / math.sqrt(12)  # from right under the face to right on it
+        return d_mm / math.sqrt(12)  # anywhere from just under the face to just on it
     if request.u_height_mm is not None:
         return request.u_height_mm
     return {
@@ -204,7 +204,7 @@ def _traced_object(photo: Photo, request: ScaleRequest, camera: Camera, hold: Ho
 
 
 def _refuse_stripes(photo: Photo, *ends_px: Array) -> None:
-    """Refuse a line with an end on a card's stripes: edges are looked for from plain ground."""
+    """Refuse a line with an end on a card's stripes: edges are searched for from plain ground."""
     try:
         cards = find_cards(photo.pixels)
     except RefusedError:
@@ -228,7 +228,7 @@ def _px_per_mm(lines: JawLines, d: float) -> float:
 def _warnings(request: ScaleRequest, scale: Scale, d: float) -> tuple[Finding, ...]:
     share = 200 * scale.u_px_per_mm / scale.px_per_mm
     scaled = finding("archive", share)
-    warnings = [replace(scaled, seen=f"{scale_words(scale)} No card was there.")]
+    warnings = [replace(scaled, seen=f"{scale_words(scale)} There was no card.")]
     if request.placement is Placement.UNSAID:
         warnings.append(finding("height-unsaid", d / 2))
     if not scale.face.lens.known:

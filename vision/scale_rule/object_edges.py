@@ -1,12 +1,10 @@
-"""Both edges of an object along a line that the user drew, where no card lies behind it.
+"""Both edges of an object along a line drawn by the user, with no card behind it.
 
-The line begins and ends on the ground beside the object and crosses it. From each end inwards the
-ground's own light is known; what is unlike it votes for the object, and the outline is the best
-path between both (as in `vision.rope.edge.outline`). Then the edge is put half-way, in light,
-between what lies right outside and right inside of it. A line on each side bears on the highest
-places, as a gauge's jaw does: thread crests, strand crowns, or all of a smooth bar.
-
-One edge of an object against plain ground: which pixels are object, and where it begins.
+The line begins and ends on the ground beside the object and crosses it. The ground's light is read
+at each end; pixels that differ from it vote for the object, and the outline is the best path
+between ground and object (as in `vision.rope.edge.outline`). The edge is then located where the
+light is half-way between that just outside and that just inside. A line on each side bears on the
+highest places, as a gauge's jaw does: thread crests, strand crowns, or all of a smooth bar.
 """
 
 from __future__ import annotations
@@ -31,14 +29,15 @@ from vision.tones import Light
 
 Array = NDArray[np.float64]
 
-REACH = 1.6  # of the line, to each side along the object
-LEAST_SCATTER_MM = 1e-6  # of an edge about its line, however smooth it looks
-LOOSE = 0.06  # of the diameter: an edge farther off its line belongs to something else
-SHORTEST_SHARE, GLIMPSE_SHARE = 0.3, 0.15  # of it: an edge's length, and before the line is turned
-SMOOTH, NEAR = 0.2, 0.2  # of the diameter: crests are smoothed away, to see where edges run
+REACH = 1.6  # of the line's length, to each side along the object
+LEAST_SCATTER_MM = 1e-6  # lower bound of an edge's scatter about its line
+LOOSE = 0.06  # of the diameter: an edge farther from its line belongs to something else
+# Of the diameter: shortest edge, and shortest before the line is turned square to the object.
+SHORTEST_SHARE, GLIMPSE_SHARE = 0.3, 0.15
+SMOOTH, NEAR = 0.2, 0.2  # of the diameter: smoothing that removes crests, to follow the edges
 JAW_DIAMETERS = 2.0
-MOST_LOST = 0.6  # of the blur: more than a parabola's top can lose to it
-BUMP_SHARE = 0.008  # of the diameter: lower waves are no crests
+MOST_LOST = 0.6  # of the blur: upper bound for the height that a crest loses to it
+BUMP_SHARE = 0.008  # of the diameter: lower waves are not crests
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,9 +53,9 @@ class BearingLine:
     spread_mm : float
         Scatter of their heights, mm.
     lost_mm : float
-        What blur took from them, and was given back, mm.
+        Correction added for the height lost to blur, mm.
     pitch_mm : float
-        Distance from crest to crest, mm; 0 where there are too few to tell.
+        Distance from crest to crest, mm; 0 where there are too few crests.
     """
 
     offset_mm: float
@@ -69,7 +68,7 @@ class BearingLine:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class TracedObject:
-    """What was seen of an object along its two edges.
+    """An object traced along its two edges.
 
     Parameters
     ----------
@@ -82,13 +81,13 @@ class TracedObject:
     length_mm, pitch_mm : float
         Length of the piece; mean distance of its crests, 0 on a smooth one.
     crests : int
-        Crests that bear, both sides together.
+        Crests that bear on the lines, both sides together.
     spread_mm : float
         Scatter of the crests, mm.
     blur_px : float
         Width of the edge (standard deviation of the step), px.
     lost_mm : float
-        What blur took from the crests of both sides, and was given back, mm.
+        Correction added on both sides together for the crests' height lost to blur, mm.
     left_px, right_px : ndarray of shape (N, 2)
         The traced edges, px.
     """
@@ -107,7 +106,7 @@ class TracedObject:
 
 
 def object_of_points(camera: Camera, points_px: Array, u_point_px: float) -> TracedObject:
-    """Return a piece whose edges the user marked: two points on each side, px (4, 2).
+    """Return an object whose edges the user marked with two points on each side, px (4, 2).
 
     Parameters
     ----------
@@ -138,7 +137,7 @@ def trace_object(
     height_mm: float,
     jaw_mm: float | None,
 ) -> TracedObject:
-    """Return both edges about a line over the object.
+    """Return both edges around a line over the object.
 
     Parameters
     ----------
@@ -149,9 +148,9 @@ def trace_object(
     begin_px, end_px : ndarray of shape (2,)
         Ends of the line, on the ground to each side of the object, px.
     height_mm : float
-        Height of the plane in which the edges are looked for.
+        Height of the plane in which the edges are searched for.
     jaw_mm : float or None
-        Length of object to bear on; None for as much as can be seen, two diameters at most.
+        Length of object to bear on; None for as much as is visible, at most two diameters.
     """
     ends = on_face_mm(camera, np.stack([begin_px, end_px]), height_mm)
     line = ends[1] - ends[0]
@@ -220,7 +219,7 @@ def trace_object(
 
 
 def _visible_part(along: Array, places: list[Array]) -> tuple[NDArray[np.bool_], float]:
-    """Return where both edges go on from the line without a break, and the width there, mm."""
+    """Return where both edges continue from the line without a break, and the width there, mm."""
     step = float(along[1] - along[0])
     middle_column = int(np.argmin(np.abs(along)))
     close = slice(middle_column - 3, middle_column + 4)
@@ -237,7 +236,7 @@ def _visible_part(along: Array, places: list[Array]) -> tuple[NDArray[np.bool_],
         filled = np.interp(along, along[known], p[known])
         middles.append(median_filter(filled, size, mode="nearest"))
     for middle in middles:
-        # an end of the object close by pulls no line of repeated medians (Siegel 1982)
+        # repeated medians (Siegel 1982) are not affected by an end of the object close by
         slope, offset = siegelslopes(middle[near], along[near])
         line = slope * along + offset
         good &= np.abs(middle - line) < LOOSE * d + 0.05 * np.abs(along)
@@ -261,7 +260,7 @@ def _refuse_shorter(part: NDArray[np.bool_], step: float, least_mm: float) -> No
 
 
 def _slope(along: Array, places: list[Array]) -> tuple[float, float]:
-    """Return the slope of the object against the strip and its standard uncertainty."""
+    """Return the slope of the object relative to the strip and its standard uncertainty."""
     ones, zeros = np.ones_like(along), np.zeros_like(along)
     A = np.concatenate([np.stack([ones, zeros, along], 1), np.stack([zeros, ones, -along], 1)])
     y = np.concatenate(places)
@@ -275,15 +274,15 @@ def _slope(along: Array, places: list[Array]) -> tuple[float, float]:
         floor=LEAST_SCATTER_MM,
     )
     variance = (solution.weights * solution.residuals**2).sum() / max(1, len(y) - 3)
-    # neighbours share their fault over a few px
+    # neighbours within a few px share their error
     u = 2.0 * float(np.sqrt(variance * solution.covariance[2, 2]))
     return float(solution.values[2]), u
 
 
 def _bearing_line(values: Array, d: float, step: float, blur_px: float) -> BearingLine:
-    """Return the line that bears on the highest places, `step` mm a sample."""
+    """Return the line that bears on the highest places; `step` is the spacing of samples, mm."""
     smooth = gaussian_filter1d(values, 1.0, mode="nearest")
-    off = values - savgol_filter(values, 5, 2)  # of five, a parabola leaves sqrt(18 / 35)
+    off = values - savgol_filter(values, 5, 2)  # leaves sqrt(18 / 35) of the noise
     noise = max(scatter_of(off) / np.sqrt(18 / 35), 0.03 * step)
     peaks, _ = find_peaks(smooth, prominence=max(4 * noise, BUMP_SHARE * d))
     peaks = peaks[(peaks >= 2) & (peaks < len(values) - 2)]
@@ -291,19 +290,19 @@ def _bearing_line(values: Array, d: float, step: float, blur_px: float) -> Beari
         scatter = scatter_of(values)
         refuse_above("object-rough", 100 * scatter / d)
         independent = max(2.0, len(values) / 6)
-        uneven = max(0.0, scatter - 0.3 * step)  # more than pixels make: it may be the object
+        uneven = max(0.0, scatter - 0.3 * step)  # beyond pixel noise: may be the object's own
         u = float(np.hypot(scatter / np.sqrt(independent), uneven))
         return BearingLine(float(np.median(values)), u, 0, scatter, 0.0, 0.0)
     n = np.arange(-2, 3)
     bows = np.array([np.polyfit(n, values[p - 2 : p + 3], 2) for p in peaks])
     bow = np.minimum(bows[:, 0], -1e-9)
     tops = bows[:, 2] - np.clip(bows[:, 1] ** 2 / (4 * bow), -np.inf, 0)
-    # Blur takes from a crest half its curvature times the blur squared, to first order.
+    # To first order, blur lowers a crest by half its curvature times the blur squared.
     curvature = float(np.median(-2 * bow)) / step  # 1/px
     lost = min(0.5 * blur_px**2 * curvature, MOST_LOST * blur_px) * step
     usual = float(np.median(tops))
     level = tops[np.abs(tops - usual) <= STRAY_SHARE * d]
-    if not len(level):  # two places far apart, and nothing between them: no side of an object
+    if not len(level):  # tops at very different heights and none between: not an object's side
         raise RefusedError(finding("object-rough", 100 * scatter_of(tops) / d))
     u_top = float(noise / np.sqrt(2))
     rivals = max(1, int((level > level.max() - 2.5 * u_top).sum()))
@@ -311,14 +310,14 @@ def _bearing_line(values: Array, d: float, step: float, blur_px: float) -> Beari
     spread = float(level.std(ddof=1)) if len(level) > 1 else 0.0
     u = float(np.hypot(u_top, spread / np.sqrt(len(level))))
     place = float(level.max()) - expected * u_top + lost
-    # two or three crests tell no pitch
+    # two or three crests don't show a pitch
     pitch = float(np.median(np.diff(peaks))) * step if len(peaks) > 3 else 0.0
     return BearingLine(place, u, len(level), spread, lost, pitch)
 
 
-ENDS = 0.12  # of the line at each end: surely ground
-HEART = 0.12  # of the line about its middle: surely object
-SHADOW_STOPS = 0.5  # how much darker a shadow may make the ground, standard deviation
+ENDS = 0.12  # of the line at each end: certainly ground
+HEART = 0.12  # of the line around its middle: certainly object
+SHADOW_STOPS = 0.5  # darkening of the ground by shadow: standard deviation, in stops
 
 
 def _find_edge(light: Light, along: Array, outward: Array) -> tuple[Array, float]:
@@ -331,12 +330,12 @@ def _find_edge(light: Light, along: Array, outward: Array) -> tuple[Array, float
     along : ndarray of shape (columns,)
         Places along the object, mm from the line.
     outward : ndarray of shape (rows,)
-        Distance of each row from the middle, mm, falling.
+        Distance of each row from the middle, mm, descending.
 
     Raises
     ------
     RefusedError
-        If the object does not stand out, or what was found may be a shadow's rim.
+        If the object does not stand out, or the edge found may be a shadow's.
     """
     rows, columns = len(outward), np.arange(light.shape[1])
     near = np.abs(along) < HEART * 2 * outward[0]
@@ -357,7 +356,7 @@ def _find_edge(light: Light, along: Array, outward: Array) -> tuple[Array, float
     size = np.maximum((step**2).sum(axis=1), 1e-9)
     offsets = np.arange(-4, 5)
     values = np.stack([smooth[np.clip(path + k, 0, rows - 1), columns] for k in offsets])
-    part = ((values - outer) * step).sum(axis=2) / size - 0.5  # of the way, in light
+    part = ((values - outer) * step).sum(axis=2) / size - 0.5  # of the step in light, from half-way
     place = np.full(len(columns), np.nan)
     best = np.full(len(columns), np.inf)
     for k in range(len(offsets) - 1):
@@ -373,10 +372,10 @@ def _find_edge(light: Light, along: Array, outward: Array) -> tuple[Array, float
 
 
 def _likeness(light: Light, near: NDArray[np.bool_]) -> tuple[Array, float]:
-    """Return how each pixel stands between ground (0) and object (1), and how far apart they are.
+    """Return each pixel's score between ground (0) and object (1), and their contrast over noise.
 
-    Fisher's discriminant between both, in the logarithm of light, with a shadow's effect (all
-    colours darker by one factor) counted as scatter: where colours differ, shadows drop out.
+    This is Fisher's discriminant in the logarithm of light. A shadow's effect (all colours darker
+    by one factor) counts as scatter, so that shadows are ignored where colours differ.
     """
     rows = len(light)
     stops = np.log2(light + 0.01)
@@ -387,7 +386,7 @@ def _likeness(light: Light, near: NDArray[np.bool_]) -> tuple[Array, float]:
     way = np.linalg.solve(scatter, typical - plain)
     reach = float(way @ (typical - plain))
     score = (stops - plain) @ way / max(reach, 1e-9)
-    # from neighbour to neighbour: a shadow beside the object is no noise
+    # from neighbour to neighbour, so that a shadow beside the object does not count as noise
     steps = np.diff(score[: max(3, rows // 6), near], axis=1)
     noise = scatter_of(steps) / np.sqrt(2)
     return np.asarray(score, float), 1 / max(noise, 0.01)

@@ -1,10 +1,10 @@
 """Camera and the plane of a rule's face, from the rule's marks or from two points and a length.
 
-The marks of one row stand at x = x0 + n g on the rule's face, whatever the perspective: seen
-back on the face, each mark must lie on its number. Camera and face are
-fitted at once, with what is known beforehand: focal length, principal point, lens, and
-that people hold a camera roughly square. What the marks can't tell, that knowledge holds, and
-the covariance says which was the case. Two points and a length are the same fit with only two
+The marks of one row are at x = x0 + n g on the rule's face, whatever the perspective: projected
+back onto the face, each mark must lie at its number. Camera and face are fitted together with
+priors for focal length, principal point and distortion, and for the camera's tilt, as people hold
+a camera roughly square. Parameters that the marks do not determine are held by the priors, and the
+covariance shows which they are. Two points and a length are the same fit with only two
 observations.
 """
 
@@ -26,27 +26,27 @@ from vision.scale_rule.graduations import SPACINGS_MM, KnownLength, Run, Unrolle
 
 Array = NDArray[np.float64]
 
-U_TILT = 0.21  # rad, 12 degrees: how square a camera is held (common practice, no source)
-ROUGH_PX, MARK_FLOOR_PX = 0.3, 0.05  # scatter of marks to begin with, and the least believed
-SMALL = 1e-6  # of a step to each side, for derivatives; of the principal point in px:
+U_TILT = 0.21  # rad, 12 degrees: how squarely a camera is held (common practice, no source)
+ROUGH_PX, MARK_FLOOR_PX = 0.3, 0.05  # scatter of marks: initial estimate and lower bound
+SMALL = 1e-6  # step for numerical derivatives; for the principal point, px:
 SMALL_PX = 1e-4
 MOST_RUNS = 30
-SIDE_PX = 3.0  # how well a marked line runs along the rule
+SIDE_PX = 3.0  # standard uncertainty of a marked line's alignment with the rule
 
 
 class FaceView(NamedTuple):
-    """Camera and the rule's face in the numbers that are fitted: they depend little on each other.
+    """Camera and the rule's face as the parameters that are fitted, chosen to correlate little.
 
     Parameters
     ----------
     tilt_x, tilt_y : float
-        How the face leans out of the picture's plane, as a rotation vector, rad.
+        Tilt of the face out of the picture's plane, as a rotation vector, rad.
     spin : float
         Direction of the rule in the picture, rad.
     at_x, at_y : float
-        Where the face's origin is seen: x / z and y / z in the camera's frame, 1.
+        Direction of the face's origin: x / z and y / z in the camera's frame, 1.
     log_far : float
-        ln(z / focal length): of the mm to one px there.
+        ln(z / focal length), the logarithm of the scale there in mm per px.
     log_focal, k1, centre_x_px, centre_y_px : float
         As in `vision.camera.Camera`.
     """
@@ -64,14 +64,14 @@ class FaceView(NamedTuple):
 
     @classmethod
     def of(cls, values: Array) -> FaceView:
-        """Return the view that a vector (10,), or the beginning of a longer one, stands for."""
+        """Return the view given by a vector (10,), or by the beginning of a longer one."""
         return cls(*values[: len(cls._fields)].tolist())
 
     def camera(self) -> Camera:
-        """Return camera and face as `vision.camera` has them, the face in the card's place."""
+        """Return camera and face in the form of `vision.camera`, with the face as the card."""
         tilt = cv2.Rodrigues(np.array([self.tilt_x, self.tilt_y, 0.0]).reshape(3, 1))[0]
         c, s = np.cos(self.spin), np.sin(self.spin)
-        turn = np.array([[c, s, 0.0], [s, -c, 0.0], [0.0, 0.0, -1.0]])  # z of the face is ours
+        turn = np.array([[c, s, 0.0], [s, -c, 0.0], [0.0, 0.0, -1.0]])  # the face's z faces us
         x, y, z = cv2.Rodrigues(np.asarray(tilt, float) @ turn)[0].ravel().tolist()
         far = float(np.exp(self.log_far + self.log_focal))
         return Camera(
@@ -93,20 +93,20 @@ STEPS = np.array([SMALL_PX if name.endswith("_px") else SMALL for name in FaceVi
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Face:
-    """Camera and the rule's face; x runs along the rule from the first marked point, z to us.
+    """Camera and the rule's face; x runs along the rule from the first marked point, z towards us.
 
     Parameters
     ----------
     view : FaceView
-        The numbers as they were fitted.
+        The fitted parameters.
     covariance : Covariance
         Their covariance.
     lens : Lens
-        What was known of the camera.
+        Prior knowledge of the camera.
     rows : tuple of Row
-        The rows of marks that were used; none where two points had to do.
+        The rows of marks used; empty where only two points were used.
     offsets_mm : ndarray of shape (rows,)
-        Where mark 0 of each row lies, mm.
+        Position of mark 0 of each row, mm.
     rms_px : float
         Root mean square of the marks' residuals along the rule, px.
     """
@@ -120,7 +120,7 @@ class Face:
 
     @property
     def camera(self) -> Camera:
-        """Camera and face as `vision.camera` has them."""
+        """Camera and face in the form of `vision.camera`."""
         return self.view.camera()
 
 
@@ -164,7 +164,7 @@ def face_of_two_points(length: KnownLength, u_point_px: float, lens: Lens) -> Fa
     u_point_px : float
         Standard uncertainty of a point in x and in y, px.
     lens : Lens
-        What is known of the camera.
+        Prior knowledge of the camera.
     """
     start = _start(length, lens)
 
@@ -176,8 +176,9 @@ def face_of_two_points(length: KnownLength, u_point_px: float, lens: Lens) -> Fa
         return np.concatenate([off.ravel() / u_point_px, _priors(view, lens)])
 
     def slopes(values: Array) -> Array:
-        # To one side only: square above the rule (a turn by pi) OpenCV loses the sign of a turn
-        # this small, and differences to both sides would call a tilt about the rule harmless.
+        # One-sided differences: squarely above the rule (a rotation by pi) OpenCV loses the sign
+        # of so small a rotation, and central differences would give no effect of a tilt about
+        # the rule.
         here = cost(values)
         return np.stack(
             [(cost(values + step) - here) / step.sum() for step in np.diag(STEPS)], axis=1
@@ -198,11 +199,11 @@ def face_of_marks(
     rule : Unrolled
         The rule, unrolled along the marked line.
     runs : sequence of Run
-        What was found on it.
+        The runs of marks found on it.
     length : KnownLength
-        The two marked points and their distance: where to start.
+        The two marked points and their distance, for the initial parameters.
     lens : Lens
-        What is known of the camera.
+        Prior knowledge of the camera.
     """
     if not runs:
         return None
@@ -210,7 +211,7 @@ def face_of_marks(
     points = [rule.to_photo(run.columns, np.full(len(run.columns), run.row)) for run in runs]
     view = _fit_runs(start, *_longest(runs, points), length, lens)
     face = None
-    for _ in range(2):  # the second time with the face's own turn, that gathers bands better
+    for _ in range(2):  # the second pass knows the face's rotation, which groups bands better
         rows, offsets = rows_of(view.camera(), runs, points, length.px_per_mm / rule.step_px)
         if not rows:
             return None
@@ -222,13 +223,13 @@ def face_of_marks(
 
 
 def _longest(runs: Sequence[Run], points: list[Array]) -> tuple[list[Run], list[Array]]:
-    """Return the longest runs: enough to begin with."""
+    """Return the longest runs, enough for initial parameters."""
     order = sorted(range(len(runs)), key=lambda i: -len(runs[i].columns))[:MOST_RUNS]
     return [runs[i] for i in order], [points[i] for i in order]
 
 
 def _sides(ends_px: Array) -> Array:
-    """Hold the first point at (0, 0) and the second at y = 0, as well as people mark them."""
+    """Return residuals that hold the first marked point at (0, 0) and the second at y = 0."""
     (x, y), (_, far) = ends_px
     return np.array([x, y / 0.5, far / SIDE_PX])
 
@@ -240,7 +241,7 @@ def _fit_runs(
     length: KnownLength,
     lens: Lens,
 ) -> FaceView:
-    """Fit camera and face to runs that may each begin anywhere."""
+    """Fit camera and face to runs, each with a free offset."""
     points_px = np.concatenate([*points, length.points_px])
     ideal = np.concatenate([np.arange(len(run.columns)) * SPACINGS_MM[run.name] for run in runs])
     which = np.repeat(np.arange(len(runs)), [len(run.columns) for run in runs])
@@ -272,11 +273,11 @@ def _fit_rows(
 
     @lru_cache(maxsize=1)
     def seen(view: FaceView) -> Array:
-        """Return where the points lie; most steps of the fit move a row and no camera."""
+        """Return the points on the face; cached, as most steps move a row and not the camera."""
         return on_face_mm(view.camera(), points_px)
 
     def placed(full: Array) -> tuple[Array, Array]:
-        """Return how far marks lie off their numbers, and where the two ends lie, px."""
+        """Return the marks' distances from their numbers, and the two marked points, px."""
         on_face = seen(FaceView.of(full))
         off = on_face[:-2, 0] - ideal - full[fitted:][which]
         return off * length.px_per_mm, on_face[-2:] * length.px_per_mm
@@ -300,7 +301,7 @@ def _fit_rows(
     ]
     if not sound:
         return None
-    if len(sound) < len(rows):  # a row that does not fit the others is no row of this rule
+    if len(sound) < len(rows):  # a row that does not fit the others is not part of this rule
         return _fit_rows(
             start,
             [rows[i] for i in sound],
@@ -308,7 +309,7 @@ def _fit_rows(
             length,
             lens,
         )
-    # One mark seen in many bands is one mark: its own fault is in all of them.
+    # A mark seen in many bands counts once: they all share its error.
     repeated = len(ideal) / sum(row.marks for row in rows)
     root = solution.root
     root[: len(ideal)] /= np.sqrt(repeated)

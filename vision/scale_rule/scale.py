@@ -1,4 +1,4 @@
-"""What a person marks on a photograph without the card, and the scale that follows from it."""
+"""What the user marks on a photograph without the card, and the scale that follows from it."""
 
 from __future__ import annotations
 
@@ -30,20 +30,20 @@ from vision.target.stated_lens import stated_lens, unsettled
 
 Array = NDArray[np.float64]
 
-U_POINT_PX = 1.5  # how well a person marks a point (common practice, no source)
-U_LENGTH_SHARE = 0.002  # how well a length is known that a person states, over it
-AGREE_PX, AGREE_SHARE = 6.0, 0.01  # how far points may lie off the length that was given
-# What rows are if they are not what the given length makes them, mm.
+U_POINT_PX = 1.5  # standard uncertainty of a point marked by hand (common practice, no source)
+U_LENGTH_SHARE = 0.002  # relative standard uncertainty of a length stated by the user
+AGREE_PX, AGREE_SHARE = 6.0, 0.01  # largest difference between marked points and stated length
+# Graduations, mm, that rows are likely to have if the stated length identified them wrongly.
 MISTAKEN_MM = {"1/64 in": 0.5, "1/32 in": 1.0, "1/16 in": 1.0, "1/8 in": 5.0, "1/4 in": 5.0,
                "half mm": INCH_MM / 64, "mm": INCH_MM / 32, "5 mm": INCH_MM / 4,
                "cm": INCH_MM / 4}  # fmt: skip
 
 
 class Placement(StrEnum):
-    """Where an object lies to the rule beside it."""
+    """The position of an object relative to the rule."""
 
     UNSAID = "unsaid"
-    BESIDE = "beside"  # on what the rule lies on
+    BESIDE = "beside"  # on the surface that the rule lies on
     ON = "on"  # on the rule's face
     LEVEL = "level"  # with its middle level with the face
     AT_HEIGHT = "at a height"  # with its middle at a stated height over the face
@@ -51,7 +51,7 @@ class Placement(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class ScaleRequest:
-    """What a person marks on a photograph without the card.
+    """What the user marks on a photograph without the card.
 
     Parameters
     ----------
@@ -62,19 +62,19 @@ class ScaleRequest:
     u_length_mm : float or None
         Its standard uncertainty; None for 0.2 % of it. Not used with graduations.
     graduations : bool
-        Whether the points lie on a rule whose marks shall be found.
+        Whether the points are on a rule whose marks are to be found.
     across_px : pair of (x, y) or None
         A line over the object, from plain ground to plain ground.
     edges_px : four of (x, y) or None
-        In its place: two points on one edge, then two on the other.
+        Instead of the line: two points on one edge, then two on the other.
     placement : Placement
-        Where the object lies to the rule.
+        Position of the object relative to the rule.
     height_mm, u_height_mm : float
         Height of the object's middle over the rule's face and its standard uncertainty, mm.
     jaw_mm : float or None
-        Length of the object to bear on; None for as much as can be seen, two diameters at most.
+        Length of the object to bear on; None for as much as is visible, at most two diameters.
     station, view_deg : int or None
-        Where it belongs.
+        Station and view to which the result belongs.
     """
 
     rule_px: tuple[PointPx, PointPx]
@@ -93,18 +93,18 @@ class ScaleRequest:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Scale:
-    """What the rule in the photograph says.
+    """The scale from the rule, or the known length, in the photograph.
 
     Parameters
     ----------
     face : Face
         Camera and the rule's face.
     px_per_mm, u_px_per_mm : float
-        Scale along the rule, half-way between the points, and its standard uncertainty.
+        Scale along the rule, midway between the points, and its standard uncertainty.
     marks : tuple of (str, int)
-        Graduations that were told apart, and how many of each, e.g. ``(("mm", 99), ("cm", 10))``.
+        Graduations identified, and how many of each, e.g. ``(("mm", 99), ("cm", 10))``.
     used : int
-        Marks that the scale comes from; 0 where two points had to do.
+        Number of marks used for the scale; 0 where only two points were used.
     """
 
     face: Face
@@ -115,12 +115,12 @@ class Scale:
 
 
 def check_request(request: ScaleRequest, width: int, height: int) -> None:
-    """Raise ValueError where what was request for is impossible.
+    """Raise ValueError if a request is impossible.
 
     Parameters
     ----------
     request : ScaleRequest
-        What was asked for.
+        The request.
     width, height : int
         Size of the upright photograph, px.
     """
@@ -128,7 +128,7 @@ def check_request(request: ScaleRequest, width: int, height: int) -> None:
     for x, y in points:
         if not (math.isfinite(x) and math.isfinite(y) and 0 <= x < width and 0 <= y < height):
             raise ValueError(
-                f"the point {x:g}, {y:g} does not lie in the photograph ({width} x {height} px)."
+                f"the point {x:g}, {y:g} is not in the photograph ({width} x {height} px)."
             )
     numbers = {
         "length": request.length_mm,
@@ -140,25 +140,27 @@ def check_request(request: ScaleRequest, width: int, height: int) -> None:
         if value is not None and not (math.isfinite(value) and 0 < value < 1e5):
             raise ValueError(f"the {name} must be above 0 mm and below 100 m; got {value:g} mm.")
     if not (math.isfinite(request.height_mm) and abs(request.height_mm) < 1e4):
-        raise ValueError(f"a height of {request.height_mm:g} mm is none; give it in mm.")
+        raise ValueError(
+            f"the height must be between -10 m and 10 m; got {request.height_mm:g} mm."
+        )
     if (request.across_px is None) == (request.edges_px is None):
         raise ValueError("give either a line across the object or four points on its edges.")
 
 
 def read_scale(photo: Photo, request: ScaleRequest) -> Scale:
-    """Return what the rule, or the known length, says about the scale.
+    """Return the scale from the rule or the known length.
 
     Parameters
     ----------
     photo : Photo
         The photograph.
     request : ScaleRequest
-        What a person marked on it.
+        What the user marked on it.
 
     Raises
     ------
     RefusedError
-        If the points are too near, no marks are found, or they contradict the length.
+        If the points are too close together, no marks are found, or they contradict the length.
     """
     begin_px, end_px = (np.array(point, float) for point in request.rule_px)
     length = KnownLength(begin_px, end_px, request.length_mm)
@@ -224,12 +226,12 @@ def _scale(
 
 
 def u_length_of(request: ScaleRequest) -> float:
-    """Return how well the known length is known, mm.
+    """Return the standard uncertainty of the known length, mm.
 
     Parameters
     ----------
     request : ScaleRequest
-        What a person marked.
+        What the user marked.
     """
     stated = request.u_length_mm
     return U_LENGTH_SHARE * request.length_mm if stated is None else stated
@@ -252,7 +254,7 @@ def scale_words(scale: Scale) -> str:
     Parameters
     ----------
     scale : Scale
-        What the rule says.
+        The scale.
     """
     share = 200 * scale.u_px_per_mm / scale.px_per_mm
     figure = f"{scale.px_per_mm:.3f} px/mm, U {share:.2f} %"
