@@ -1,13 +1,12 @@
-"""How well the diameter is known: every influence as a named term.
+"""Uncertainty budget of the diameter: every influence as a named term.
 
-The diameter is a function of camera and card, of the two jaw lines in the
-photograph and of how the card was held. Its derivatives are central differences of that very
-function, so that nothing is derived twice; the terms follow the GUM (JCGM 100:2008, 5.1.2) and
-are checked against Monte Carlo (JCGM 101:2008) in the tests.
+The diameter is a function of camera and card, of the two jaw lines in the photograph and of how
+the card was held. Sensitivities are central differences of that same function, so that no formula
+has to be derived separately. The terms follow the GUM (JCGM 100:2008, 5.1.2) and are checked
+against Monte Carlo (JCGM 101:2008) in the tests.
 
-Not covered, and to be kept in mind: a rope that moved during the exposure in a way that looks
-sharp, paint or thick grease over the crowns (it is measured as rope), and a rope bent away from
-the card.
+Not covered: a rope that moved during the exposure in a way that looks sharp, paint or thick grease
+over the crowns (it is measured as rope), and a rope bent away from the card.
 """
 
 from __future__ import annotations
@@ -37,10 +36,10 @@ Array = NDArray[np.float64]
 
 
 def expected_hold(hold: Hold) -> Hold:
-    """Return the hold with the gap to be expected where nothing is known of it.
+    """Return the hold with the expected gap, where nothing is known about the gap.
 
-    A gap can't be negative: where its standard uncertainty is that of anything between nothing
-    and a little, its expectation is the middle of it.
+    A gap can't be negative: its distribution is rectangular from 0, and its expectation is the
+    middle of that range.
     """
     if not hold.touching or hold.u_offset_mm is not None or hold.offset_mm:
         return hold
@@ -49,22 +48,22 @@ def expected_hold(hold: Hold) -> Hold:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Observation:
-    """All that a diameter at one station rests on.
+    """Everything on which a diameter at one station is based.
 
     Parameters
     ----------
     pose : Pose
         Camera and card.
     card : Card
-        The card as its print is known.
+        The card with what is known of its print.
     outline, jaws, lines
-        The rope's outline, the jaws that bear on it, and these as the photograph shows them.
+        The rope's outline, the jaws that bear on it, and the jaw lines in the photograph.
     hold : Hold
-        How the card was held, and how well its distance is known.
+        How the card was held, with the uncertainty of its distance.
     blur : Blur
-        Blur of the photograph, and how far its software sharpened it.
+        Blur and sharpening of the photograph.
     photo, camera_id : str
-        Identities: what only this photograph shares, and what all of one camera share.
+        Identities of this photograph, and of its camera.
     """
 
     pose: Pose
@@ -84,7 +83,7 @@ class Observation:
 
 
 def diameter_of(pose: Pose, lines: JawLines, hold: Hold) -> float:
-    """Return the diameter, mm: the expectation where two accounts of the picture are left.
+    """Return the diameter, mm; the expectation over two hypotheses where both remain.
 
     Parameters
     ----------
@@ -94,7 +93,7 @@ def diameter_of(pose: Pose, lines: JawLines, hold: Hold) -> float:
     Raises
     ------
     ValueError
-        If no rope can lie so.
+        If no cylinder fits the lines.
     """
     diameter = diameter_mm(pose.camera, lines, hold)
     if pose.other is None:
@@ -103,12 +102,12 @@ def diameter_of(pose: Pose, lines: JawLines, hold: Hold) -> float:
 
 
 def list_terms(observed: Observation) -> tuple[Term, ...]:
-    """Return every term of the budget, in the order of the work.
+    """Return every term of the budget.
 
     Parameters
     ----------
     observed : Observation
-        What the steps before have found.
+        The results of the previous steps.
     """
     pose, card = observed.pose, observed.card
 
@@ -131,7 +130,7 @@ def list_terms(observed: Observation) -> tuple[Term, ...]:
     if pose.other is not None:
         apart = d_of(pose.other.camera) - d_of(pose.camera)
         source = Influence.LENS.source(observed.photo, "cropped")
-        u = math.sqrt(pose.other.weight * (1 - pose.other.weight))  # of one of two, 1 apart
+        u = math.sqrt(pose.other.weight * (1 - pose.other.weight))  # of two values 1 apart
         terms.append(Term("picture cropped or whole", u, "1", apart, "B", source))
     terms += _hold_terms(observed, d_of(pose.camera))
     terms += _edge_terms(observed)
@@ -141,9 +140,9 @@ def list_terms(observed: Observation) -> tuple[Term, ...]:
 def _camera_terms(observed: Observation, by_number: Array) -> list[Term]:
     """Split the fit's covariance into named, uncorrelated parts.
 
-    The camera's own numbers come first, each with what it drags along of the later ones and of
-    the pose (conditional covariances, in the order of a Cholesky factor); what is left of the
-    pose is the noise of the corners.
+    The camera's own parameters come first, each including its correlation with later ones and with
+    the pose (conditional covariances, in the order of a Cholesky factor); the remaining variance of
+    the pose is due to the noise of the corners.
     """
     pose, photo = observed.pose, observed.photo
     own = ("log_focal", "k1", "centre_x_px", "centre_y_px", "curl_mm", "twist_mm", "bow_mm")
@@ -153,8 +152,8 @@ def _camera_terms(observed: Observation, by_number: Array) -> list[Term]:
     parts = np.array([sensitivity[name] for name in order]) @ factor  # mm, per independent unit
     sigma = np.diag(factor)
     identity = Influence.LENS.source(observed.camera_id or photo)
-    # Of a posterior variance the share (posterior / prior) stems from the prior, which all
-    # photographs of one camera have in common; the rest stems from this photograph's corners.
+    # The share (posterior / prior) of a posterior variance is due to the prior, which all
+    # photographs of one camera have in common; the rest is due to this photograph's corners.
     shared = min(1.0, pose.covariance.u("log_focal") ** 2 / pose.lens.u_log_focal**2)
     per_unit = parts[0] / sigma[0]
     terms = [
@@ -211,7 +210,7 @@ def _hold_terms(observed: Observation, d: float) -> list[Term]:
 
     def raised(by_mm: float) -> float:
         station = lines.station_mm
-        if hold.touching:  # a gap can't be negative, so the card goes down from the eye
+        if hold.touching:  # a gap can't be negative, so the card is lowered from the eye
             lifted = eye - np.array([0.0, 0.0, by_mm])
             return cylinder_mm(left, right, lifted, hold=hold, station_mm=station).diameter_mm
         away = Hold(HoldKind.STAND_OFF, hold.axis_height_mm + by_mm)
@@ -272,8 +271,8 @@ def _edge_terms(observed: Observation) -> list[Term]:
             u = px / outline.px_per_mm
             source = Influence.EDGE.source(photo, edge.side, word)
             terms.append(Term(f"{edge.side} edge, {word}", u, "mm", per_mm[i], "B", source))
-    # Both lie anywhere between nothing and this, and on both sides the same way: half of what is
-    # burnt out, within the blur; and crowns too close together for the windows to show them.
+    # Both effects are between zero and this value, and of the same sign on both sides: burnt-out
+    # light at the edges, and crowns too close together for the windows to show them.
     sides = (outline.left, outline.right)
     closed = jaws.crown_pitch_mm is None
     for words, word, lost_px in (

@@ -1,13 +1,11 @@
-"""Strand crowns in a traced outline: their period and where they stand.
+"""Strand crowns in a traced outline: their period, their places and the height of the highest.
 
-How high the highest crown under a jaw stands, when every crown is seen with noise.
-
-A jaw bears on the highest crown that it spans. Of several crowns seen with noise the highest
-reads too high, because it was chosen for its noise as well as for its height. So each crown's
-height is first drawn towards the mean of all, by the share of their scatter that noise explains
-(empirical Bayes: Efron and Morris 1973), and what counts is the expected highest of the heights
-that are then still possible (moments of the largest of independent normal values). Crowns
-that truly differ keep their heights; crowns that differ by noise alone are averaged.
+A jaw bears on the highest crown that it spans. The highest of several crowns measured with noise
+reads too high, because it was selected for its noise as well as for its height. So each crown's
+height is first shrunk towards the mean of all, by the share of their variance that noise explains
+(empirical Bayes: Efron and Morris 1973). The result is then the expected highest of the remaining
+distributions (moments of the largest of independent normal values). Crowns that truly differ keep
+their heights; crowns that differ by noise alone are averaged.
 """
 
 from __future__ import annotations
@@ -36,12 +34,12 @@ from vision.rope.savitzky_golay import local_parabolas, odd_size
 
 Array = NDArray[np.float64]
 
-REDRAWN = 16  # outlines: their crowns' mean is known to a twentieth of the noise then
-WAVE_SIGMAS = 8**0.5  # height of a wave, from lowest to highest, over its standard deviation
+REDRAWN = 16  # realisations of noise: enough for the crowns' mean to a twentieth of the noise
+WAVE_SIGMAS = 8**0.5  # peak-to-peak height of a sine wave over its standard deviation
 
 
 def fill_outliers(along_mm: Array, values: Array, px_mm: float, d: float) -> Array:
-    """Return an outline without spikes and gaps: both are bridged by their neighbours.
+    """Return an outline without spikes and gaps: both are interpolated from their neighbours.
 
     Parameters
     ----------
@@ -54,7 +52,7 @@ def fill_outliers(along_mm: Array, values: Array, px_mm: float, d: float) -> Arr
     x = np.arange(len(values))
     between = np.interp(x, x[known], values[known])
     step = float(along_mm[1] - along_mm[0])
-    width = odd_size(CLOSE_PITCH / 3 * d / step)  # a third of the closest crowns
+    width = odd_size(CLOSE_PITCH / 3 * d / step)  # a third of the smallest pitch
     middle = median_filter(between, width, mode="nearest")
     off = between - middle
     scatter = scatter_of(off)
@@ -72,7 +70,7 @@ def smoothed(values: Array, window: float) -> Array:
 
 
 def crown_pitch(smooth: list[Array], step: float, d: float) -> tuple[float | None, float]:
-    """Return the period of the crowns and the swing of the outline, mm.
+    """Return the period of the crowns and the peak-to-peak swing of the outline, mm.
 
     The period is that of the autocorrelation of both sides; None where there is none.
     """
@@ -82,7 +80,7 @@ def crown_pitch(smooth: list[Array], step: float, d: float) -> tuple[float | Non
     bowed = np.linalg.qr(np.vander(np.linspace(-1, 1, count), 3))[0]
     for values in smooth:
         flat = values - bowed @ (bowed.T @ values)
-        # crowns end at one height: what stands higher is a lump or a loose wire
+        # crowns have one height: anything higher is a lump or a loose wire
         flat = np.minimum(flat, percentile_of(flat, 80))
         flat -= flat.mean()
         swing = max(swing, float(flat.std()))
@@ -97,11 +95,11 @@ def crown_pitch(smooth: list[Array], step: float, d: float) -> tuple[float | Non
         return None, swing
     peaks, _ = find_peaks(total[low:high], prominence=0.15 * total[0])
     strongest = float(total[low:high][peaks].max()) if len(peaks) else 0.0
-    if strongest <= 0:  # nothing in the outline repeats itself
+    if strongest <= 0:  # the outline is not periodic
         return None, swing
-    # the first peak that is nearly as good as the best: its multiples repeat it
+    # the first peak that is nearly as strong as the best, as multiples of the period peak too
     chosen = next(p for p in peaks if total[low + p] > 0.6 * strongest) + low
-    if max(float(side[chosen]) for side in each) < HALF:  # of one side at least
+    if max(float(side[chosen]) for side in each) < HALF:  # not clear on either side
         return None, swing
     before, here, after = total[chosen - 1 : chosen + 2]
     bow = before - 2 * here + after
@@ -110,16 +108,16 @@ def crown_pitch(smooth: list[Array], step: float, d: float) -> tuple[float | Non
 
 
 def with_flanks(lump: NDArray[np.bool_], pitch: float, step: float) -> NDArray[np.bool_]:
-    """Return where lumps stand or their flanks: a tenth of a pitch to either side is no strand."""
+    """Return where lumps and their flanks are: a tenth of a pitch to either side is not strand."""
     return np.asarray(binary_dilation(lump, iterations=max(1, int(0.1 * pitch / step))), np.bool_)
 
 
 def find_crowns(values: Array, pitch: float | None, step: float, d: float) -> NDArray[np.int64]:
-    """Return where crowns stand, as indices; evenly spread places on a smooth bar.
+    """Return the places of crowns, as indices; evenly spaced places on a smooth bar.
 
-    A lump that stands far above the rest is bridged first, since it would hide crowns beside it.
-    A top is read over `CROWN_PART` of a pitch: where a bridge or the outline's end reaches into
-    that, it is a shoulder as likely as a crown.
+    A lump far above the rest is first bridged by interpolation, since it would hide crowns beside
+    it. A crown's top is read over `CROWN_PART` of a pitch: if that includes interpolated values or
+    the outline's end, the peak may be a shoulder and is not used.
     """
     if pitch is None:
         return np.arange(0, len(values), max(1, len(values) // 60))
@@ -131,9 +129,9 @@ def find_crowns(values: Array, pitch: float | None, step: float, d: float) -> ND
         values = np.interp(x, x[~lump], values[~lump])
     peaks, _ = find_peaks(values)
     reach = max(1, int(CROWN_PART * pitch / 2 / step))
-    unsure = binary_dilation(lump, iterations=reach) if lump.any() else lump
+    near_lump = binary_dilation(lump, iterations=reach) if lump.any() else lump
     whole = (peaks >= reach) & (peaks < len(values) - reach)
-    peaks = peaks[whole & ~unsure[peaks]]
+    peaks = peaks[whole & ~near_lump[peaks]]
     apart = 0.6 * pitch / step
     crowns: list[int] = []
     for peak in peaks[np.argsort(-values[peaks])].tolist():
@@ -143,14 +141,14 @@ def find_crowns(values: Array, pitch: float | None, step: float, d: float) -> ND
 
 
 def crown_heights(close: Array, crests: NDArray[np.int64], size: int) -> Array:
-    """Return how high each crown's highest wire stands.
+    """Return the height of each crown's highest wire.
 
     Parameters
     ----------
     close : ndarray of shape (N,)
-        The outline, smoothed over less than a wire's rounding.
+        The outline, smoothed over less than the rounding of a wire.
     crests : ndarray of shape (K,)
-        Where crowns stand, as indices.
+        Places of crowns, as indices.
     size : int
         Length over which it was smoothed, samples.
     """
@@ -158,12 +156,12 @@ def crown_heights(close: Array, crests: NDArray[np.int64], size: int) -> Array:
     return np.asarray(maximum_filter1d(close, 2 * reach + 1, mode="nearest")[crests])
 
 
-@lru_cache(maxsize=2)  # the two sides of a rope mostly ask for the same
+@lru_cache(maxsize=2)  # the two sides of a rope usually need the same noise
 def drawn_noise(count: int, window: float) -> Array:
-    """Return noise (REDRAWN, count) of deviation 1, as the tracer's passes leave it in an outline.
+    """Return noise (REDRAWN, count) of unit variance, filtered as by the tracer's passes.
 
-    `window` is one sigma of the tracer's window, samples. It is always the same noise, so that a
-    photograph has one figure. Nobody may write to it.
+    `window` is one sigma of the tracer's window, samples. The random seed is fixed, so that
+    results are reproducible. The cached array is read-only.
     """
     noise = as_traced(np.random.default_rng(0).standard_normal((REDRAWN, count)), window)
     noise = np.asarray(noise / noise.std())
@@ -172,9 +170,9 @@ def drawn_noise(count: int, window: float) -> Array:
 
 
 def as_traced(outlines: Array, window: float) -> Array:
-    """Return outlines (M, N) as the tracer's passes leave them, its window one sigma, samples.
+    """Return outlines (M, N) as traced in several passes; `window` is one sigma, samples.
 
-    Each pass adds what the window sees of what the ones before it left.
+    Each pass adds what the window transmits of the deviation that is left.
     """
     left, size = outlines.astype(np.float32), (2 * int(4 * window + 0.5) + 1, 1)
     for _ in range(PASSES):
@@ -185,11 +183,11 @@ def as_traced(outlines: Array, window: float) -> Array:
 def raised_by(
     outline: Array, noise: Array, pitch: float, step: float, d: float, size: int
 ) -> float:
-    """Return by how much crowns read too high, on the whole, because noise helps to choose them.
+    """Return the mean by which crowns read too high because they are selected with noise.
 
-    A crown is looked for where the outline stands highest, and its height is that of the highest
-    point nearby: both pick noise that lifts. How much that is, is seen where noise of the same
-    kind is added to the outline once more.
+    A crown is searched for where the outline is highest, and its height is that of the highest
+    point nearby: both select positive noise. The bias is estimated by adding noise of the same
+    kind to the outline once more.
 
     Parameters
     ----------
@@ -200,7 +198,7 @@ def raised_by(
     pitch, step, d : float
         Distance of neighbouring crowns, of samples, and the diameter, mm.
     size : int
-        Length over which it is smoothed for a crown's height, samples.
+        Length over which the outline is smoothed for a crown's height, samples.
     """
     values = np.vstack([outline, outline + noise])
     broad = smoothed(values, CROWN_PART * pitch / step)
@@ -215,11 +213,12 @@ def raised_by(
 def noise_of_crowns(
     outline: Array, size: int, run: float, least: float, lump: NDArray[np.bool_] | None = None
 ) -> float:
-    """Return the standard deviation of a crown's height that noise explains.
+    """Return the standard deviation of a crown's height due to noise.
 
-    It is read from how the outline, smoothed half as long as for its height, scatters about
-    parabolas over most of a crown, on its upper half, where it is round. Of the noise these
-    parabolas follow a share themselves: that of the two lengths.
+    It is estimated from the scatter of the outline, smoothed half as long as for its height, about
+    parabolas over most of a crown, on the upper half of the outline, where it is round. The
+    parabolas themselves follow a share of the noise, the ratio of the two lengths, which is
+    corrected for.
 
     Parameters
     ----------
@@ -230,9 +229,9 @@ def noise_of_crowns(
     run : float
         Length of the parabolas, samples.
     least : float
-        What no outline stays below, in its unit.
+        Lower bound of the result, in the outline's unit.
     lump : ndarray of shape (N,), bool, optional
-        Where no rope is seen.
+        Where the outline is not that of the rope.
     """
     longest = (len(outline) - 1) | 1
     fine = min(max(5, size // 2) | 1, longest)
@@ -254,21 +253,21 @@ def highest_crown(
 ) -> tuple[float, float]:
     """Return the expected height of the highest crown under the jaw, and its standard uncertainty.
 
-    Where none is seen under it, it bears on one that something hides: as high as those beside it,
-    but for how crowns differ.
+    Where no crown is visible under it, the jaw is taken to bear on a hidden one as high as the
+    mean of the others, with the crowns' scatter as uncertainty.
 
     Parameters
     ----------
     heights : ndarray of shape (K,)
-        Height of every crown in view, seen with noise.
+        Height of every crown in view, with noise.
     under : ndarray of shape (K,), bool
         Which of them the jaw spans.
     noise : float
         Standard deviation of that noise.
     usual_spread : float
-        Standard deviation of true heights as it is thought to be beforehand.
+        Prior standard deviation of true heights.
     swell : tuple of ndarray of shape (K,), optional
-        By how much each stands higher because the rope swells from the jaw's middle outwards
+        By how much each crown is higher because the rope swells from the jaw's middle outwards
         (lower where it thins), and the standard uncertainty of that.
 
     References
@@ -283,7 +282,7 @@ def highest_crown(
     true = max(seen - noise**2, 0.0)
     true = ((count - 1) * true + USUAL_CROWNS * usual_spread**2) / (count - 1 + USUAL_CROWNS)
     kept = true / (true + noise**2)
-    # the mean of all is itself known to so much only, and so is the swelling from it to the jaw
+    # uncertainty of the mean of all, and (`swollen`) of the swelling between it and the jaw
     level = float(np.sqrt((true + noise**2) / count))
     if under.any():
         possible = heights[under] - (1 - kept) * off[under]
@@ -293,13 +292,13 @@ def highest_crown(
         possible = np.array([even.mean()])
         own, shared = float(np.sqrt(true)), float(np.hypot(level, u_higher.mean()))
     top, u = _largest(possible, own)
-    freedom = count + USUAL_CROWNS  # how well noise and shape are told apart: Student's variance
-    wider = float(np.sqrt(freedom / (freedom - 2)))
-    return top, wider * float(np.hypot(u, shared))
+    freedom = count + USUAL_CROWNS  # of the estimated variances: variance of Student's t
+    student = float(np.sqrt(freedom / (freedom - 2)))
+    return top, student * float(np.hypot(u, shared))
 
 
 def _largest(means: Array, deviation: float) -> tuple[float, float]:
-    """Return mean and standard deviation of the largest of independent normal values."""
+    """Return the mean and standard deviation of the largest of independent normal values."""
     if len(means) == 1:
         return float(means[0]), deviation
     x = np.linspace(means.min() - 6 * deviation, means.max() + 6 * deviation, 601)

@@ -1,10 +1,10 @@
-"""How the rope's own face looks, in so few bits that every photograph can keep them.
+"""A compact hash of the appearance of the rope's face, stored with every photograph.
 
-The face is unrolled in the rope's own frame (`vision.rope.strand_texture.unrolled`), so where the
-camera stood, how the picture was cut and how often it was saved makes no difference: what is left
-is whether each of 20 x 96 fields, 120 degrees round the rope and three diameters along it about
-the card's middle, is brighter than what surrounds it. Two photographs of one place of a rope agree
-in most of the bits; other places share only the strands' even pattern.
+The face is unrolled in the rope's own frame (`vision.rope.strand_texture.unrolled`), so the hash
+does not depend on the camera's position, on cropping or on repeated saving. It covers 120 degrees
+around the rope and three diameters along it around the card's middle. Each bit says whether one of
+20 x 96 fields is brighter than its surroundings. Two photographs of one place on a rope agree in
+most bits; those of different places share only the strands' regular pattern.
 """
 
 from __future__ import annotations
@@ -19,16 +19,16 @@ Array = NDArray[np.float64]
 
 LENGTH = 3.0  # diameters along the rope
 SMOOTH = (0.7, 0.5)  # rows of the face and fields along it over which light is averaged
-SURROUNDINGS = (3.0, 6.0)  # fields round and along that a field is held against
+SURROUNDINGS = (3.0, 6.0)  # extent of a field's surroundings around and along the rope, in fields
 
 
 def rope_look(face: Array, along_mm: Array, diameter_mm: float) -> str:
-    """Return the look of a rope's face as hex digits; empty where too little of it is seen.
+    """Return the hash of a rope's face as hex digits; empty where too little of it is visible.
 
     Parameters
     ----------
     face : ndarray of shape (rows, columns)
-        The unrolled face, evenly lit.
+        The unrolled face, with even lighting.
     along_mm : ndarray of shape (columns,)
         Its places along the rope, mm, evenly spaced about the station.
     diameter_mm : float

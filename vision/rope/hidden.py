@@ -1,4 +1,4 @@
-"""Why the band shows no rope that can be measured: it is covered, crowded, burnt out or faint."""
+"""The reason why no rope can be measured: the band is covered, crowded, burnt out or faint."""
 
 from __future__ import annotations
 
@@ -19,20 +19,20 @@ from vision.tones import BURNT, PRINTED_BLACK, Light
 
 Mask = NDArray[np.bool_]
 
-# Reasons that speak of what lies on the band, by where its stripes are gone.
+# Reasons about objects on the band, which are located by the loss of the stripes' contrast.
 BY_CONTRAST = {"band-too-narrow", "no-straight-rope", "rope-not-found", "two-ropes"}
-BURNT_SHARE = 0.2  # of the band: paper that is burnt out is no gleam any more
+BURNT_SHARE = 0.2  # of the band: a larger burnt-out area is paper and not a highlight
 
 
 def why_hidden(
     refused: RefusedError, band: Band | None, located: LocatedCard, grey: NDArray[np.uint8]
 ) -> RefusedError:
-    """Return a refusal of what lies on the band, with the reason that the paper has for it.
+    """Return a refusal about the band, with the underlying reason shown by the paper.
 
     Parameters
     ----------
     refused : RefusedError
-        As it was raised by a step that went by where the stripes are gone.
+        As raised by a step that relies on the stripes' contrast.
     band : Band or None
         The demodulated band; None where it has no stripes.
     located : LocatedCard
@@ -52,7 +52,7 @@ def why_hidden(
 
 
 def _too_faint(codes: set[str], located: LocatedCard) -> bool:
-    """Tell whether stripes are missed that the card's own print and blur let expect."""
+    """Return whether stripes are missing although print and blur should let them show."""
     camera, layout = located.pose.camera, located.card.layout
     angle = np.radians(layout.stripe_deg)
     period_mm = np.array([[np.sin(angle), np.cos(angle), 0.0]]) * layout.stripe_mm
@@ -62,10 +62,10 @@ def _too_faint(codes: set[str], located: LocatedCard) -> bool:
 
 
 def _times_over(band: Band, grey: NDArray[np.uint8], table: Light) -> float:
-    """Return how many times as bright as it can hold the picture has much of the paper, or 0.
+    """Return the exposure of burnt-out paper over the brightest recordable light, or 0.
 
-    White is burnt out there, and so bright is the black beside it (`PRINTED_BLACK`); the stripes
-    that are left are in phase.
+    Where white is burnt out, the exposure follows from the black beside it (`PRINTED_BLACK`).
+    Paper is recognised by the remaining stripes, which are in phase.
     """
     every = PER_PERIOD // 2
     x, y = band.x_mm[::every], band.y_mm[::every]
@@ -84,13 +84,14 @@ def _times_over(band: Band, grey: NDArray[np.uint8], table: Light) -> float:
 def _hides_the_band(band: Band) -> Finding:
     """Return the reason for a band that is covered up to its edges.
 
-    Between turns or ropes that lie side by side paper shows, its stripes in phase; gaps between
-    ropes run straight. Where none is seen, and no edge, nothing tells a rope from other things.
+    Between turns or ropes that lie side by side, paper with stripes in phase is visible; gaps
+    between ropes are straight. Without such gaps or an edge, a rope can't be distinguished from
+    other objects.
     """
     bare = (band.contrast > HALF * band.open_contrast) & band.inside
     bare &= np.abs(np.angle(band.stripes)) < np.pi / 4
     within = ~bare
-    within[:PER_PERIOD] = within[-PER_PERIOD:] = False  # there the windows reach off the stripes
+    within[:PER_PERIOD] = within[-PER_PERIOD:] = False  # where windows extend beyond the stripes
     below = np.maximum.accumulate(within, axis=0)
     above = np.maximum.accumulate(within[::-1], axis=0)[::-1]
     gaps: Mask = np.asarray(bare & below & above, np.bool_)

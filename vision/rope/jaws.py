@@ -1,15 +1,15 @@
 """Virtual jaws: a line on each side that bears on the strand crowns, as a gauge's jaw does.
 
 The traced outline rises and falls from crown to valley. It is smoothed by local parabolas
-(Savitzky and Golay 1964) shorter than a crown, so that noise averages out while the crown
-keeps its height. The rope's direction comes from the crowns of both sides together, because
-the jaws of a gauge are parallel and settle along the rope. Within the jaw the line bears on the
-highest crown; a single crown that stands out far above its neighbours (a broken wire, a lump
-of grease) is left out and reported. What the highest of several noisy crowns reads too high is
-not there to begin with (`vision.rope.crowns`); what the mirroring flank of a smooth bar adds is
-taken off, and half of what the tracer's windows may hide of the highest wires is put back.
+(Savitzky and Golay 1964) shorter than a crown, which average the noise but preserve the crown's
+height. The rope's direction is fitted to the crowns of both sides together, because the jaws of a
+gauge are parallel and align with the rope. Within the jaw the line bears on the highest crown; a
+single crown far above its neighbours (a broken wire, a lump of grease) is left out and reported.
+The bias of selecting the highest of several noisy crowns is avoided (`vision.rope.crowns`). The
+effect of mirror images in the flank of a smooth bar is subtracted, and half of the height of the
+wires that the tracer's windows may hide is added.
 
-Here, too: the two jaw lines as the photograph shows them, and the diameter that they give.
+This module also computes the two jaw lines in the photograph, and the diameter from them.
 """
 
 from __future__ import annotations
@@ -63,7 +63,7 @@ from vision.rope.tangent_cylinder import Hold, cross, cylinder_mm
 Array = NDArray[np.float64]
 
 LEAST_COLUMNS = 30
-U_AXIS = 0.01  # rad: how well the rough axis says which way the rope runs
+U_AXIS = 0.01  # rad: standard uncertainty of the rough axis's direction
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -75,13 +75,13 @@ class Jaw:
     offset_mm : float
         Distance of the line from the strip's middle, outwards, mm.
     u_mm : float
-        Standard uncertainty of it from noise and from the crowns' scatter, mm.
+        Its standard uncertainty from noise and from the crowns' scatter, mm.
     crowns : int
         Number of crowns that the jaw spans.
     spread_mm : float
         Standard deviation of their heights, mm.
     strays : int
-        Crowns left out.
+        Number of places left out because they are far above the crowns.
     """
 
     offset_mm: float
@@ -108,7 +108,7 @@ class Jaws:
     u_slope : float
         Standard uncertainty of the direction, rad.
     bend_mm : float
-        How far the rope bends within the jaws, mm.
+        Bend of the rope within the jaws, mm.
     """
 
     left: Jaw
@@ -137,14 +137,14 @@ def fit_jaws(outline: Outline, *, jaw_diameters: float = JAW_DIAMETERS) -> Jaws:
     """
     d = outline.rough_mm
     length = jaw_diameters * d
-    sides = _seen_together(outline.left, outline.right)
+    sides = _common_piece(outline.left, outline.right)
     along = sides[0].along_mm
     reach = 2 * min(-float(along[0]), float(along[-1]))
     if reach < min(length, LEAST_DIAMETERS * d):
         raise RefusedError(finding("off-the-card", float(outline.origin_mm[0])))
     length = min(length, reach)
     for edge in sides:
-        _check_seen(edge, length)
+        _refuse_gaps(edge, length)
     step = float(along[1] - along[0])
     filled = [fill_outliers(edge.along_mm, edge.outward_mm, edge.step_mm, d) for edge in sides]
     first = [smoothed(values, CROWN_PART * CLOSE_PITCH * d / step) for values in filled]
@@ -152,11 +152,11 @@ def fit_jaws(outline: Outline, *, jaw_diameters: float = JAW_DIAMETERS) -> Jaws:
     noise = max(edge.noise_px * edge.step_mm for edge in sides)
     spacing = pitch
     if pitch is None and swing > UNEVEN_SHARE * d:
-        spacing = CLOSE_PITCH * d  # no bar, as it seems: it bears on whatever stands highest
-    # where light is burnt out the outline may stand farther out or in, here and there
+        spacing = CLOSE_PITCH * d  # apparently not a bar: the jaws bear on its highest points
+    # where light is burnt out the outline may be displaced locally
     burnt = max(edge.clipped_px * edge.step_mm for edge in sides)
-    unsure = burnt if pitch is not None else max(noise, burnt)
-    crowned = swing > SIGNIFICANT * WAVE_SIGMAS * unsure
+    disturbance = burnt if pitch is not None else max(noise, burnt)
+    crowned = swing > SIGNIFICANT * WAVE_SIGMAS * disturbance
     if spacing is not None:
         length = max(length, 1.1 * spacing)
         if reach < length:
@@ -170,7 +170,7 @@ def fit_jaws(outline: Outline, *, jaw_diameters: float = JAW_DIAMETERS) -> Jaws:
     swell = line.swell * along**2, line.u_swell * along**2
     bend = abs(curve) * (length / 2) ** 2
     refuse_above("rope-not-straight", 100 * bend / d)
-    size = odd_size(HALF * CLOSE_PITCH * d / step)  # half of the closest crowns
+    size = odd_size(HALF * CLOSE_PITCH * d / step)  # half of the smallest pitch
     no_crowns = spacing is None or not crowned
     rims = _rims_mm(*sides) if no_crowns else ((0.0, 0.0), (0.0, 0.0))
     jaws, shapes = [], []
@@ -178,7 +178,7 @@ def fit_jaws(outline: Outline, *, jaw_diameters: float = JAW_DIAMETERS) -> Jaws:
         noise_mm = edge.step_mm * edge.noise_px
         least = max(edge.step_mm * LEAST_NOISE_PX, noise_mm)  # a crown is one window long
         turned = sign * slope * along
-        bare = values if spacing is None else _without_wires(values, raw, spacing, step, size, d)
+        bare = values if spacing is None else _wires_bridged(values, raw, spacing, step, size, d)
         tops = find_crowns(bare - turned, spacing, step, d)
         if len(tops) == 0:
             raise RefusedError(finding("too-few-crowns", 0.0))
@@ -194,13 +194,15 @@ def fit_jaws(outline: Outline, *, jaw_diameters: float = JAW_DIAMETERS) -> Jaws:
             jaw = replace(jaw, offset_mm=higher, u_mm=float(np.hypot(jaw.u_mm, u)))
             if not crowned:
                 plain = _without_rim(_fit_jaw(shape, tops, None, length, size, d), *rim)
-                jaw = _between(jaw, plain)
+                jaw = _midway(jaw, plain)
         jaws.append(jaw)
         shapes.append(shape)
     if spacing is None:
         ripple = RIPPLE_PX * max(edge.step_mm for edge in sides)
-        share = _of_wires(shapes, max(burnt, ripple), length, d)
-        jaws = [_on_wires(*one, share, length, d) for one in zip(jaws, shapes, strict=True)]
+        share = _unexplained_share(shapes, max(burnt, ripple), length, d)
+        jaws = [
+            _possibly_on_wires(*one, share, length, d) for one in zip(jaws, shapes, strict=True)
+        ]
     across = np.array([-outline.direction[1], outline.direction[0]])
     direction = outline.direction + slope * across
     return Jaws(
@@ -208,17 +210,18 @@ def fit_jaws(outline: Outline, *, jaw_diameters: float = JAW_DIAMETERS) -> Jaws:
     )
 
 
-def _without_wires(
+def _wires_bridged(
     broad: Array, raw: Array, pitch: float, step: float, size: int, d: float
 ) -> Array:
-    """Return the outline smoothed over a crown, bridged where a loose wire stands on it.
+    """Return the outline smoothed over a crown, interpolated where there is a loose wire.
 
-    A wire is narrower than a crown, so smoothed over one it is lower. In a valley it would pass for
-    a crown, and hide those on both sides of it.
+    A wire is narrower than a crown, so smoothing over a crown lowers it. In a valley it would be
+    mistaken for a crown, and hide those on both sides of it.
     """
     close = local_parabolas(median_filter(raw, 3, mode="nearest"), size)
     above = close - broad
-    wire = above - percentile_of(above, 90) > HALF * STRAY_SHARE * d  # crowns, too, lose a little
+    # relative to a percentile, as smoothing lowers crowns a little, too
+    wire = above - percentile_of(above, 90) > HALF * STRAY_SHARE * d
     if not wire.any():
         return broad
     wire = binary_dilation(wire, iterations=max(1, int(CROWN_PART * pitch / step)))
@@ -226,11 +229,11 @@ def _without_wires(
     return np.interp(x, x[~wire], broad[~wire]) if not wire.all() else broad
 
 
-def _between(bearing: Jaw, plain: Jaw) -> Jaw:
-    """Return the jaw where noise could be all that the outline swings by, or strands.
+def _midway(bearing: Jaw, plain: Jaw) -> Jaw:
+    """Return the jaw where the outline's swing may be due to noise or to strands.
 
-    Anything between both is as likely; and both sides err alike, which two terms of their own
-    carry as though they were one if each is sqrt(2) as large.
+    The offset is rectangular between the two cases. Both sides have the same error, but separate
+    terms, so each term is enlarged by sqrt(2) to give the right sum.
     """
     apart = (bearing.offset_mm - plain.offset_mm) / 2
     u = float(np.hypot(max(bearing.u_mm, plain.u_mm), apart * np.sqrt(2 / 3)))
@@ -238,63 +241,63 @@ def _between(bearing: Jaw, plain: Jaw) -> Jaw:
 
 
 def _swing(side: _Side, length: float, d: float) -> Array:
-    """Return how far an outline stands over its middle within the jaws, mm, without lumps."""
+    """Return an outline's heights over its median within the jaws, mm, without lumps."""
     within = median_filter(side.raw, 3, mode="nearest")[np.abs(side.along) <= length / 2]
     swing = within - median_of(within)
     return np.asarray(swing[np.abs(swing) < STRAY_SHARE * d])
 
 
-def _of_wires(sides: list[_Side], else_mm: float, length: float, d: float) -> float:
-    """Return which share of the variance of outlines without crowns noise does not explain.
+def _unexplained_share(sides: list[_Side], other_mm: float, length: float, d: float) -> float:
+    """Return the share of the variance of outlines without crowns that noise does not explain.
 
-    An outline traced in windows has few independent points, so noise varies by chance: that (one
-    standard deviation of its variance) counts as noise, too. So does what else moves them, by
-    `else_mm`: light that is burnt out, and the pixels themselves.
+    An outline traced in windows has few independent points, so its observed noise varies: one
+    standard deviation of its variance is added to the noise. `other_mm` is the displacement by
+    other effects: burnt-out light, and the pixels themselves.
     """
-    seen, noise, independent = 0.0, 0.0, 0.0
+    total, noise, independent = 0.0, 0.0, 0.0
     for side in sides:
         swing = _swing(side, length, d)
         apart = np.diff(side.raw[np.abs(side.along) <= length / 2]) / np.sqrt(2)
-        noise += max(side.least_noise, float(apart.std()), else_mm) ** 2
-        seen += float(swing.var()) if len(swing) else 0.0
-        # after its passes a window is half as long (a white spectrum's width)
+        noise += max(side.least_noise, float(apart.std()), other_mm) ** 2
+        total += float(swing.var()) if len(swing) else 0.0
+        # after all passes the effective window is half as long (a white spectrum's width)
         independent += len(swing) / (np.sqrt(np.pi) * max(side.window, 1.0))
     noise *= 1 + float(np.sqrt(2 / max(independent, 2.0)))
-    return max(0.0, 1 - noise / max(seen, noise))
+    return max(0.0, 1 - noise / max(total, noise))
 
 
-def _on_wires(jaw: Jaw, side: _Side, share: float, length: float, d: float) -> Jaw:
-    """Return the jaw of an outline without crowns where it may be that of round wires.
+def _possibly_on_wires(jaw: Jaw, side: _Side, share: float, length: float, d: float) -> Jaw:
+    """Return the jaw of an outline without crowns, which may be that of round wires.
 
-    A bar bears on its middle, whatever its face does to the outline. Smooth strands of round wires
-    swing without a pattern and bear on what stands highest, and the tracer's windows may hide as
-    much of so short waves as is seen. Which of both it is the outline doesn't say, so anything
-    between is as likely; both sides err alike, as in `_between`. `share` is that of the swing that
-    noise does not explain.
+    On a bar, whose surface may disturb the outline, a jaw bears on the outline's median. On smooth
+    strands of round wires it bears on the highest points of a patternless outline, and the tracer's
+    windows may hide as much of such short waves as they show. The outline does not show which case
+    it is, so the offset is rectangular between them; both sides have the same error, as in
+    `_midway`. `share` is the share of the swing that noise does not explain.
     """
     swing = _swing(side, length, d)
     if not share or not len(swing):
         return jaw
-    seen = share * float(swing.max())
-    u = float(np.hypot(jaw.u_mm, seen * np.sqrt(2 / 3)))
-    return replace(jaw, offset_mm=jaw.offset_mm + seen, u_mm=u)
+    height = share * float(swing.max())
+    u = float(np.hypot(jaw.u_mm, height * np.sqrt(2 / 3)))
+    return replace(jaw, offset_mm=jaw.offset_mm + height, u_mm=u)
 
 
 def _without_rim(jaw: Jaw, rim_mm: float, u_mm: float) -> Jaw:
-    """Return the jaw of a smooth bar without what its mirroring flank adds."""
+    """Return the jaw of a smooth bar, corrected for mirror images in its flank."""
     u = float(np.hypot(jaw.u_mm, u_mm))
     return replace(jaw, offset_mm=jaw.offset_mm - rim_mm, u_mm=u)
 
 
 def _rims_mm(left: Edge, right: Edge) -> tuple[tuple[float, float], ...]:
-    """Return each side's rim and a u, mm, so that those of both together are that of their sum."""
+    """Return each side's rim and its u, mm; the two u together give that of the rims' sum."""
     one, other, u = rims_px(left.rim_accounts(), right.rim_accounts())
     half = left.step_mm * u / float(np.sqrt(2))
     return (left.step_mm * one, half), (right.step_mm * other, half)
 
 
-def _seen_together(left: Edge, right: Edge) -> tuple[Edge, Edge]:
-    """Return both edges cut to the piece of rope on which both were found."""
+def _common_piece(left: Edge, right: Edge) -> tuple[Edge, Edge]:
+    """Return both edges limited to the piece of rope on which both were found."""
     found = [np.flatnonzero(np.isfinite(edge.outward_mm)) for edge in (left, right)]
     if min(len(places) for places in found) < LEAST_COLUMNS:
         raise RefusedError(finding("one-edge-only", 0.0))
@@ -308,7 +311,8 @@ def _seen_together(left: Edge, right: Edge) -> tuple[Edge, Edge]:
     return cut[0], cut[1]
 
 
-def _check_seen(edge: Edge, length: float) -> None:
+def _refuse_gaps(edge: Edge, length: float) -> None:
+    """Refuse an edge that was found along too little of the jaw."""
     within = np.abs(edge.along_mm) <= length / 2
     share = 100 * float(np.isfinite(edge.outward_mm[within]).mean())
     refuse_below("one-edge-only", share)
@@ -316,7 +320,7 @@ def _check_seen(edge: Edge, length: float) -> None:
 
 @dataclass(frozen=True, slots=True)
 class _Line:
-    """How crowns run along the rope: slope and its u, bow, 1/mm, swelling of a side, its u."""
+    """Fit to the crowns along the rope: slope, its u, bow, 1/mm, swelling of a side, its u."""
 
     slope: float
     u_slope: float
@@ -330,17 +334,16 @@ def _direction(
 ) -> _Line:
     """Fit one slope, one bow and one swelling to the crowns of both sides.
 
-    How far crowns stand from their line is known beforehand (`usual_mm`): ten of them, about six
-    numbers, show next to nothing of it, and where it was read off them alone a few that chanced
-    to lie on one line turned the jaws.
+    The crowns' scatter about the line has a prior (`usual_mm`): ten crowns hardly determine it
+    besides six parameters, and without a prior a few crowns in line by chance tilted the jaws.
     """
     rows, heights = [], []
     for values, sign in zip(smooth, (1.0, -1.0), strict=True):
         tops = find_crowns(values, pitch, step, d)
         if len(tops) == 0:
             raise RefusedError(finding("too-few-crowns", 0.0))
-        # a lump must not turn the jaws: it stands out from the line through most of the others
-        # (Theil 1950, Sen 1968: the median of the slopes between any two)
+        # a lump must not tilt the jaws: it is identified by its height over a robust line (median
+        # of the slopes between any two crowns: Theil 1950, Sen 1968)
         s, y = along[tops], values[tops]
         one, other = np.triu_indices(len(tops), 1)
         tilt = median_of((y[other] - y[one]) / (s[other] - s[one])) if len(one) else 0.0
@@ -350,15 +353,14 @@ def _direction(
             rows.append([sign > 0, sign < 0, sign * x, x, sign * x * x, x * x])
             heights.append(values[i])
     A, y = np.array(rows, float).reshape(-1, 6), np.array(heights)
-    # beforehand: along the axis as it was found, no thicker at one end, no more bent than allowed,
-    # no more swollen than is usual
+    # priors: parallel to the rough axis, no thicker at one end, bend within limits, usual swelling
     most_bow = limit_of("rope-not-straight") / 100 / d
     usual_swell = SWELL_SHARE / (HALF_LENGTH**2 * d)
     known = np.eye(6)[2:] / np.array([U_AXIS, U_AXIS, most_bow, usual_swell])[:, None]
     root = np.vstack([A / usual_mm, known])
-    seen_as = np.append(y / usual_mm, np.zeros(4))
-    start = np.linalg.lstsq(root, seen_as, rcond=None)[0]
-    solution = fit(lambda line: root @ line - seen_as, start, lambda _: root, robust=len(y))
+    observed = np.append(y / usual_mm, np.zeros(4))
+    start = np.linalg.lstsq(root, observed, rcond=None)[0]
+    solution = fit(lambda line: root @ line - observed, start, lambda _: root, robust=len(y))
     seen = float((solution.weights * solution.residuals**2).sum())
     variance = (USUAL_CROWNS + seen) / (USUAL_CROWNS + max(0, len(y) - 6))
     u = np.sqrt(variance * np.diag(solution.covariance))
@@ -370,9 +372,9 @@ def _direction(
 class _Side:
     """One side's outline along the jaws, mm: as traced, and smoothed over a third of a crown.
 
-    `least_noise` is what the noise of a crown's height is never believed to be below, `swell` by
-    how much the rope swells from the station outwards, and its standard uncertainty; `noise` is
-    that of the outline's points, `window` the tracer's window, one sigma, samples.
+    `least_noise` is the lower bound of the noise of a crown's height. `swell` is the swelling of
+    the rope from the station outwards, with its standard uncertainty. `noise` is that of the
+    outline's points; `window` is the tracer's window, one sigma, samples.
     """
 
     along: Array
@@ -394,8 +396,8 @@ def _fit_jaw(
 ) -> Jaw:
     """Return the line that bears on the highest wire within the jaw.
 
-    `crowns` says where crowns stand, as indices; `size` is the length in samples over which the
-    outline may be averaged for a height.
+    `crowns` are the places of crowns, as indices; `size` is the length, in samples, over which the
+    outline is averaged for a height.
     """
     along, broad = side.along, side.broad
     within = np.abs(along) <= length / 2
@@ -408,18 +410,18 @@ def _fit_jaw(
         independent = max(2.0, within.sum() / size)
         u = noise * float(np.sqrt(np.pi / 2 / independent))  # of a median (Kenney and Keeping)
         return Jaw(float(median_of(close[within])), u, 0, float(close[within].std()), 0)
-    # a lump is looked for in what heights are read from: smoothed over a crown, a wire is low
+    # lumps are identified in the outline used for heights, as smoothing over a crown lowers a wire
     tops = np.maximum(broad, close)
     usual = float(np.sort(tops[crowns])[(len(crowns) - 1) // 2])  # of two, the lower
     stray = tops > usual + STRAY_SHARE * d
     strays = int((np.diff((stray & within).astype(int), prepend=0) == 1).sum())
-    if stray.any():  # the flanks of what stands out are no strand either
+    if stray.any():  # the flanks of a lump are not strand either
         stray = with_flanks(tops > usual + 0.25 * STRAY_SHARE * d, pitch, step)
     sound = crowns[~stray[crowns]]
     if len(sound) == 0:
         raise RefusedError(finding("too-few-crowns", 0.0))
     under = within[sound]
-    # noise of the outline's points is no larger than it is out of step, nor than they scatter
+    # the noise of points is at most that from the light out of step, and at most their scatter
     drawn = drawn_noise(len(raw), side.window)
     unit = noise_of_crowns(drawn.ravel(), size, run, 0.0)
     point = min(side.noise, noise_of_crowns(raw, size, run, 0.0, stray) / unit)
@@ -434,7 +436,7 @@ def _fit_jaw(
 
 @dataclass(frozen=True, slots=True, eq=False)
 class JawLines:
-    """The two jaw lines as the photograph shows them.
+    """The two jaw lines in the photograph.
 
     Parameters
     ----------
@@ -443,16 +445,16 @@ class JawLines:
     station_mm : ndarray of shape (3,)
         The station on the card, mm.
     card_half_mm : tuple of float
-        Half the card's length and height, mm, as its bend is stated.
+        Half the card's length and height, mm, to which its bend refers.
     """
 
     left_px: Array
     right_px: Array
     station_mm: Array
-    card_half_mm: tuple[float, float] = (1.0, 1.0)  # of no matter where nothing is bent
+    card_half_mm: tuple[float, float] = (1.0, 1.0)  # irrelevant for a flat card
 
     def card_height_mm(self, camera: Camera) -> float:
-        """Return how high the card's face lies at the station, mm."""
+        """Return the height of the card's face at the station, mm."""
         return float(card_height_mm(camera, self.station_mm[None, :2], *self.card_half_mm)[0])
 
 
@@ -485,7 +487,7 @@ def diameter_mm(camera: Camera, lines: JawLines, hold: Hold) -> float:
         How the card was held.
     """
     eye, left, right = tangent_planes(camera, lines)
-    eye = eye - [0.0, 0.0, lines.card_height_mm(camera)]  # the card's plane, brought to its face
+    eye = eye - [0.0, 0.0, lines.card_height_mm(camera)]  # relative to the card's bent face
     return cylinder_mm(left, right, eye, hold=hold, station_mm=lines.station_mm).diameter_mm
 
 

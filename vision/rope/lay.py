@@ -1,21 +1,22 @@
-"""Lay length: how far along the rope a strand needs for one turn, from crowns and texture.
+"""Lay length: the distance along the rope for one turn of a strand, from crowns and texture.
 
-Crowns on one side of the outline follow each other by *lay length / strands*. That pitch comes
-from both sides at once: one period with its first three multiples, on a slow bow, by least
-squares. How far the crowns of each single pitch lie off the even row is then measured, and their
-scatter gives the uncertainty of the pitch, with Student's t because they are few (GUM, JCGM
-100:2008, G.3.2). Where the outline shows no crowns, or too few, the strands' lines on the rope's
-face give the pitch, less surely (`vision.rope.strand_texture`); they always give the hand of the
+Crowns on one side of the outline are *lay length / strands* apart. This pitch is fitted to both
+sides together by least squares, as a period with its first three harmonics on a slow bow. The
+deviation of the crowns of each single pitch from the regular row is then measured. Its scatter
+gives the uncertainty of the pitch, with Student's t because there are few (GUM, JCGM 100:2008,
+G.3.2). Where the outline shows no crowns, or too few, the strands' lines on the rope's face give
+the pitch with more uncertainty (`vision.rope.strand_texture`); they always give the hand of the
 lay.
 
-Scale along the rope: the outline was traced in the plane of the rope's axis, yet the camera sees
-it where its sight touches the rope, sin(a)^2 nearer to the camera (a: half the angle that the
-rope fills). What the camera's pose, the print and the rope's height leave unsure is in the budget.
+Scale along the rope: the outline was traced in the plane of the rope's axis, but the camera sees
+it where the line of sight touches the rope, sin(a)^2 closer to the camera (a: half the angle
+subtended by the rope). The uncertainty due to the camera's pose, the print and the rope's height
+is in the budget.
 
-How many strands: from one outline to the other a strand turns by 180 degrees less 2a, so that the
-crowns of both sides stand abreast for an even number and half a pitch apart for an odd one. With
-lay lengths of 5.5 to 8 diameters, and lines not steeper than gloss makes them, mostly one number
-is left; where it is not, none is given. What the rope's papers say counts more.
+Number of strands: from one outline to the other a strand turns by 180 degrees less 2a, so the
+crowns of the two sides are opposite each other for an even number and offset by half a pitch for
+an odd one. With lay lengths of 5.5 to 8 diameters, and lines no steeper than gloss makes them,
+usually one number remains; otherwise none is given. The rope's certificate takes precedence.
 """
 
 from __future__ import annotations
@@ -50,39 +51,39 @@ from vision.uncertainty import Influence, Term
 
 Array = NDArray[np.float64]
 
-MULTIPLES = 3  # of the crowns' frequency: a crown is round, its valley sharp
-NEAR, TRIES, ENOUGH = 0.06, 9, 250  # how far the pitch may lie from the jaws'; tries; their samples
-STEPS, LONGEST, SHORTEST = 8, 0.01, 1e-5  # to the best pitch, of it: the last is none
-LEAST_PLACES = 5  # single pitches, both sides together, below which their scatter says nothing
-# A crown stands in two neighbouring single pitches, so that their shifts are alike (correlation 0.3
-# to 0.5 for crowns that are off independently): the slope's variance is 1 + 2 r of what it seems.
+MULTIPLES = 3  # harmonics of the crowns' frequency: a crown is round, its valley sharp
+NEAR, TRIES, ENOUGH = 0.06, 9, 250  # search around the jaws' pitch: range; steps; samples used
+STEPS, LONGEST, SHORTEST = 8, 0.01, 1e-5  # refinement: steps; their longest and shortest, relative
+LEAST_PLACES = 5  # fewest single pitches, both sides together, whose scatter is meaningful
+# A crown contributes to two neighbouring single pitches, whose shifts are therefore correlated
+# (0.3 to 0.5 for independent crowns): the slope's variance is 1 + 2 r times its apparent value.
 NEIGHBOURS = 1.35
-STRAY = 4.0  # robust standard deviations: farther off, a sample is a loose wire or grease
-U_FLOOR_SHARE = 0.0007  # crowns seen from one point; edge's place: what renders show beyond noise
+STRAY = 4.0  # robust standard deviations: a sample farther off is a loose wire or grease
+U_FLOOR_SHARE = 0.0007  # view of crowns from one point, edges' position: beyond noise on renders
 # RR-W-410G, 3.4.4.5: not below 5.5 d; 6x7 class to 8 d (the latter from memory, confidence 0.7).
 LEAST_LAY, MOST_LAY = 5.5, 8.0  # over the nominal diameter
-WORN = 0.03  # ropes measure so much more or less than their nominal diameter
-PARITY = 0.20  # pitches: how far the two sides' crowns may lie from where a number puts them
+WORN = 0.03  # relative deviation of a rope's diameter from its nominal diameter
+PARITY = 0.20  # pitches: largest deviation of the two sides' offset from that for a number
 GLOSS = (1.08, 1.65)  # turns of the texture over strands; renders show 1.18 to 1.55
 
 
 @dataclass(frozen=True, slots=True)
 class Lay:
-    """What a photograph says about the lay.
+    """The lay as determined from a photograph.
 
     Parameters
     ----------
     pitch_mm : float
         Distance along the rope from strand to strand, mm: lay length over strands.
     budget : tuple of Term
-        Everything that makes it uncertain.
+        The pitch's uncertainty budget.
     crowns : int
-        Single pitches of the outline that it rests on, both sides together; 0 where the
-        texture alone gave it.
+        Single pitches of the outline used, both sides together; 0 where only the texture was
+        used.
     strands : int or None
-        Outer strands, where they could be told.
+        Outer strands, where they could be determined.
     hand : str
-        "right" or "left" lay; empty where it could not be told.
+        "right" or "left" lay; empty where it could not be determined.
     """
 
     pitch_mm: float
@@ -101,9 +102,9 @@ class Crowns:
     pitch_mm, u_mm : float
         Period and its standard uncertainty from the crowns' scatter, mm; 2 u covers 95 %.
     places : int
-        Single pitches that were looked at, both sides together.
+        Number of single pitches examined, both sides together.
     apart : float
-        How far the left side's crowns are ahead of the right side's, in pitches, 0 to 1.
+        Offset of the left side's crowns ahead of the right side's, in pitches, 0 to 1.
     """
 
     pitch_mm: float
@@ -119,15 +120,15 @@ class RopeFace:
     Parameters
     ----------
     light : ndarray of shape (rows, columns)
-        Logarithm of the light, evened out (`vision.rope.strand_texture.unrolled`).
+        Logarithm of the light, normalised (`vision.rope.strand_texture.unrolled`).
     angles : ndarray of shape (rows,)
         0 towards the camera, rad.
     along_mm : ndarray of shape (columns,)
         Places along the rope, mm from the station.
     diameter_mm : float
-        Diameter of the cylinder that it was unrolled from, mm.
+        Diameter of the cylinder used for unrolling, mm.
     sin_a : float
-        Sine of half the angle under which the rope is seen.
+        Sine of half the angle subtended by the rope.
     """
 
     light: Array
@@ -138,14 +139,14 @@ class RopeFace:
 
 
 def face_of(pixels: Image, observed: Observation) -> RopeFace | None:
-    """Return the rope's face; None where less than two diameters of it are seen.
+    """Return the rope's face; None where less than two diameters of it are visible.
 
     Parameters
     ----------
     pixels : ndarray of shape (H, W, 3), uint8
         The upright photograph, RGB.
     observed : Observation
-        What the steps before have found.
+        The results of the previous steps.
     """
     pose, outline, lines = observed.pose, observed.outline, observed.lines
     eye, left, right = tangent_planes(pose.camera, lines)
@@ -163,14 +164,14 @@ def face_of(pixels: Image, observed: Observation) -> RopeFace | None:
 
 
 def lay_of(seen: RopeFace, observed: Observation) -> Lay | None:
-    """Return the pitch of the strands, their number and hand; None where nothing is sure.
+    """Return the pitch of the strands, their number and hand; None where nothing is reliable.
 
     Parameters
     ----------
     seen : RopeFace
         The rope's face.
     observed : Observation
-        What the steps before have found.
+        The results of the previous steps.
     """
     outline, jaws = observed.outline, observed.jaws
     face, angles, along = seen.light, seen.angles, seen.along_mm
@@ -203,7 +204,7 @@ def crown_row(outline: Outline, guess_mm: float) -> Crowns | None:
     outline : Outline
         Traced edges.
     guess_mm : float
-        Roughly the distance between crowns, mm, as `vision.rope.jaws` found it.
+        Approximate distance between crowns, mm, from `vision.rope.jaws`.
     """
     d = outline.rough_mm
     sides = [
@@ -221,7 +222,7 @@ def crown_row(outline: Outline, guess_mm: float) -> Crowns | None:
     left = [sum(float((_fitted(*one, pitch)[2] ** 2).sum()) for one in thin) for pitch in tried]
     pitch = _best_pitch(sides, float(tried[np.argmin(left)]))
     kept = []
-    for s, height in sides:  # a loose wire must not carry the row away
+    for s, height in sides:  # a loose wire must not affect the row
         off = _fitted(s, height, pitch)[2]
         scatter = scatter_of(off)
         good = np.abs(off - median_of(off)) < STRAY * scatter + 1e-6
@@ -229,16 +230,16 @@ def crown_row(outline: Outline, guess_mm: float) -> Crowns | None:
     pitch = _best_pitch(kept, pitch)
     weight, spread, places, phases = 0.0, 0.0, 0, []
     for s, height in kept:
-        row, wave, off = _fitted(s, height, pitch)
-        at, shift = _shifts(s, off, _rise(row, wave), pitch)
+        basis, coefficients, off = _fitted(s, height, pitch)
+        at, shift = _shifts(s, off, _derivative(basis, coefficients), pitch)
         places += len(at)
         weight += float(((at - at.mean()) ** 2).sum())
         slope = float((at - at.mean()) @ shift) / max(float(((at - at.mean()) ** 2).sum()), 1e-9)
         spread += float(((shift - shift.mean() - slope * (at - at.mean())) ** 2).sum())
-        phases.append(math.atan2(wave[4], wave[3]) / (2 * math.pi))
+        phases.append(math.atan2(coefficients[4], coefficients[3]) / (2 * math.pi))
     if places < LEAST_PLACES or weight <= 0:
         return None
-    freedom = places - 4  # two lines were drawn through the shifts
+    freedom = places - 4  # two lines were fitted to the shifts
     factor = float(t.ppf(norm.cdf(2), freedom)) / 2
     u = NEIGHBOURS * factor * pitch * math.sqrt(spread / freedom / weight)
     return Crowns(pitch, u, places, (phases[1] - phases[0]) % 1.0)
@@ -250,43 +251,43 @@ def _samples(along: Array, height: Array, raw: Array) -> tuple[Array, Array]:
 
 
 def _fitted(along: Array, height: Array, pitch: float) -> tuple[Array, Array, Array]:
-    """Return what is fitted to an outline (3 + 2 MULTIPLES, N), of each how much, what is left.
+    """Return the basis functions (3 + 2 MULTIPLES, N), their fitted coefficients, and residuals.
 
-    A slow bow, then cosine and sine of each multiple.
+    The functions are a slow bow, then the cosine and sine of each harmonic.
     """
     x = along / max(float(np.abs(along).max()), 1e-9)
-    row = np.empty((3 + 2 * MULTIPLES, len(x)))
-    row[0], row[1], row[2] = 1.0, x, x * x
+    basis = np.empty((3 + 2 * MULTIPLES, len(x)))
+    basis[0], basis[1], basis[2] = 1.0, x, x * x
     turn = np.exp(2j * np.pi * along / pitch)
     wave = np.ones_like(turn)
     for k in range(MULTIPLES):
         wave = wave * turn
-        row[3 + 2 * k], row[4 + 2 * k] = wave.real, wave.imag
-    much = _onto(row, height)
-    return row, much, height - much @ row
+        basis[3 + 2 * k], basis[4 + 2 * k] = wave.real, wave.imag
+    coefficients = _coefficients(basis, height)
+    return basis, coefficients, height - coefficients @ basis
 
 
-def _onto(row: Array, values: Array) -> Array:
-    """Return how much of each row is in values."""
-    # rows near to orthogonal: the normal equations are safe
-    return np.asarray(np.linalg.solve(row @ row.T, row @ values))
+def _coefficients(basis: Array, values: Array) -> Array:
+    """Return the least-squares coefficients of the basis functions for values."""
+    # the functions are nearly orthogonal, so the normal equations are well conditioned
+    return np.asarray(np.linalg.solve(basis @ basis.T, basis @ values))
 
 
-def _rise(row: Array, much: Array) -> Array:
-    """Return by how much the fitted wave rises to a pitch farther along."""
-    turned = 2 * np.pi * np.repeat(np.arange(1, MULTIPLES + 1), 2) * much[3:]
-    turned[1::2], turned[::2] = -turned[::2], turned[1::2].copy()
-    return np.asarray(turned @ row[3:])
+def _derivative(basis: Array, coefficients: Array) -> Array:
+    """Return the derivative of the fitted wave with respect to place, per pitch."""
+    by_place = 2 * np.pi * np.repeat(np.arange(1, MULTIPLES + 1), 2) * coefficients[3:]
+    by_place[1::2], by_place[::2] = -by_place[::2], by_place[1::2].copy()
+    return np.asarray(by_place @ basis[3:])
 
 
 def _best_pitch(sides: list[tuple[Array, Array]], pitch: float) -> float:
-    """Return the pitch that leaves least, from one nearby (variable projection, Kaufman 1975)."""
+    """Return the best-fitting pitch, starting nearby (variable projection, Kaufman 1975)."""
     for _ in range(STEPS):
         along, against = 0.0, 1e-12
         for s, height in sides:
-            row, much, off = _fitted(s, height, pitch)
-            by_pitch = -_rise(row, much) * s / pitch  # of a pitch by so much of itself longer
-            by_pitch -= _onto(row, by_pitch) @ row
+            basis, coefficients, off = _fitted(s, height, pitch)
+            by_pitch = -_derivative(basis, coefficients) * s / pitch  # with respect to ln(pitch)
+            by_pitch -= _coefficients(basis, by_pitch) @ basis
             along += float(by_pitch @ off)
             against += float(by_pitch @ by_pitch)
         step = min(max(along / against, -LONGEST), LONGEST)
@@ -296,23 +297,23 @@ def _best_pitch(sides: list[tuple[Array, Array]], pitch: float) -> float:
     return pitch
 
 
-def _shifts(along: Array, off: Array, rise: Array, pitch: float) -> tuple[Array, Array]:
-    """Return the middle of each single pitch, and by how many pitches its crown is off, (N,)."""
+def _shifts(along: Array, off: Array, derivative: Array, pitch: float) -> tuple[Array, Array]:
+    """Return the middle of each single pitch, and the shift of its crown, in pitches, (N,)."""
     count = int((along[-1] - along[0]) // pitch)
     ends = np.linspace(along[0], along[-1], count + 1)
     at, shift = [], []
     for low, high in pairwise(ends):
-        here = (along > low - 1e-9) & (along < high + 1e-9)  # however rounded
+        here = (along > low - 1e-9) & (along < high + 1e-9)  # tolerance for rounding
         if here.sum() < 8:
             continue
-        one = np.stack([np.ones(int(here.sum())), -rise[here]], axis=1)
+        one = np.stack([np.ones(int(here.sum())), -derivative[here]], axis=1)
         at.append((low + high) / 2 / pitch)
         shift.append(float(np.linalg.lstsq(one, off[here], rcond=None)[0][1]))
     return np.array(at), np.array(shift)
 
 
 def _strands(crowns: Crowns, wave: Wave, pitch_over_d: float, sin_a: float) -> int | None:
-    """Return the one number of strands that crowns, texture and usual lay lengths allow."""
+    """Return the number of strands if crowns, texture and usual lay lengths allow only one."""
     if not wave.sure:
         return None
     sign = 1.0 if wave.hand == "right" else -1.0
@@ -327,7 +328,7 @@ def _strands(crowns: Crowns, wave: Wave, pitch_over_d: float, sin_a: float) -> i
 
 
 def _budget(observed: Observation, pitch: float, d: float, own: Term) -> tuple[Term, ...]:
-    """Return the pitch's budget; its scale is that of the plane in which the outline lies."""
+    """Return the pitch's budget; the scale is that of the outline's plane."""
     pose, outline, photo = observed.pose, observed.outline, observed.photo
     half = float(outline.left.along_mm[-1] - outline.left.along_mm[0]) / 4
     ends = points_mm(

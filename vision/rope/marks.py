@@ -1,6 +1,6 @@
-"""Where a refusal points at: the place in the photograph that a person should look at.
+"""Positions in the photograph: where to look for the reason of a refusal, and what to draw.
 
-What to draw on the photograph: outline, crown lines, station and card, in px.
+The geometry to draw is the outline, the crown lines, the station and the card, in px.
 """
 
 from __future__ import annotations
@@ -29,16 +29,15 @@ def spot_of(code: str, camera: Camera, outline: Outline, card: Card) -> PointPx:
     camera : Camera
         Camera and card.
     outline : Outline
-        What was traced before it was refused.
+        The outline traced before the refusal.
     card : Card
         The card.
 
     Returns
     -------
     spot : (x, y)
-        On the side that is worse: the middle of the longest gap in its outline where that was
-        lost, its middle where it is burnt out or soft, the band's narrower side; else the
-        station.
+        On the worse side: the middle of the longest gap if the outline was lost, or its middle if
+        it is burnt out or noisy, or the narrower side of the band; otherwise the station.
     """
     sides = (outline.left, outline.right)
     if code == "one-edge-only":
@@ -64,7 +63,7 @@ def _seen(edge: Edge, reach_mm: float) -> float:
 
 
 def _middle_of_gap(edge: Edge, reach_mm: float) -> float:
-    """Return the middle of the longest piece without an edge, mm along the rope."""
+    """Return the middle of the longest piece without a traced edge, mm along the rope."""
     along = edge.along_mm[_near(edge, reach_mm)]
     lost = ~np.isfinite(edge.outward_mm[_near(edge, reach_mm)])
     if not lost.any():
@@ -93,11 +92,11 @@ def _px(camera: Camera, outline: Outline, along_mm: float, across_mm: float) -> 
     return round(float(x), 2), round(float(y), 2)
 
 
-MARKED_POINTS = 160  # outline points kept for drawing, per side
+MARKED_POINTS = 160  # outline points for drawing, per side
 
 
 def marks_of(camera: Camera, card: Card, outline: Outline, lines: JawLines) -> Marks:
-    """Return what to draw of one measurement, rounded to a hundredth of a pixel."""
+    """Return the geometry to draw for one measurement, rounded to a hundredth of a pixel."""
     sides = []
     for edge, sign in ((outline.left, 1.0), (outline.right, -1.0)):
         sure = np.flatnonzero(np.isfinite(edge.outward_mm))

@@ -1,4 +1,4 @@
-"""A rope on a located card: looked for once, then measured at each station that is asked for."""
+"""A rope on a located card: found once, then measured at each station requested."""
 
 from __future__ import annotations
 
@@ -32,26 +32,26 @@ from vision.uncertainty import Influence, Term, combined_u_mm
 Array = NDArray[np.float64]
 
 
-SQUARE = np.array([[-1.0, -1.0, 1.0, 1.0], [-1.0, 1.0, -1.0, 1.0]])  # its corners, along and across
-NEAREST = 16  # places about a station at which the stripes' blur is read: some three diameters
+SQUARE = np.array([[-1.0, -1.0, 1.0, 1.0], [-1.0, 1.0, -1.0, 1.0]])  # corners, along and across
+NEAREST = 16  # places around a station where the stripes' blur is read: about three diameters
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class RopeInView:
-    """A rope as it lies on a card, before any place of it is looked at closely.
+    """A rope on a card, before it is measured at any station.
 
     Parameters
     ----------
     photo : Photo
         The photograph.
     located : LocatedCard
-        The card, its stripes counted in.
+        The card, located by corners and stripes.
     axis : Axis
-        The rope, roughly.
+        The rope's approximate axis.
     grey : ndarray of shape (H, W), uint8
         The photograph in grey.
     findings : tuple of Finding
-        What the paper under the rope has to say.
+        Warnings about the paper under the rope.
     """
 
     photo: Photo
@@ -71,12 +71,12 @@ def look_for_rope(photo: Photo, grey: NDArray[np.uint8], located: LocatedCard) -
     grey : ndarray of shape (H, W), uint8
         The same in grey.
     located : LocatedCard
-        The card by its corners.
+        The card, located by its corners.
 
     Raises
     ------
     RefusedError
-        If no rope lies on the card's band, or the card is bent.
+        If there is no rope on the card's band, or the card is bent.
     """
     x, y = project_mm(located.pose.camera, np.zeros((1, 3)))[0]
     table = located.blur.tones.table
@@ -93,7 +93,7 @@ def look_for_rope(photo: Photo, grey: NDArray[np.uint8], located: LocatedCard) -
 
 
 def _blur_beside(rope: RopeInView, at_mm: float) -> Blur:
-    """Return the blur at a station, as the stripes next to it show it."""
+    """Return the blur at a station, from the stripes next to it."""
     located = rope.located
     station = rope.axis.at_mm + rope.axis.direction * (at_mm - rope.axis.at_mm[0])
     apart_mm = np.linalg.norm(located.open_mm - station, axis=1)
@@ -103,7 +103,7 @@ def _blur_beside(rope: RopeInView, at_mm: float) -> Blur:
 
 
 def _about_the_rope(rope: RopeInView, at_mm: float, hold: Hold) -> Array:
-    """Return points (N, 3), mm, between which the rope and the band beside it are looked at."""
+    """Return the corners (N, 3), mm, of the region of rope and band that is examined."""
     axis, camera = rope.axis, rope.located.pose.camera
     seen = []
     for height in (0.0, rope.axis.width_mm if hold.touching else hold.axis_height_mm):
@@ -133,7 +133,7 @@ def measure_station(
     Raises
     ------
     RefusedError
-        If there is no figure to be had; the reasons point at their place in the photograph.
+        If no diameter can be given; each reason refers to its place in the photograph.
     """
     located = replace(rope.located, blur=_blur_beside(rope, at_mm))
     rope = replace(rope, located=located)
@@ -251,7 +251,7 @@ def _warnings(located: LocatedCard, outline: Outline, jaws: Jaws) -> tuple[Findi
 
 
 def _pointing(refused: RefusedError, spot: Callable[[str], PointPx]) -> RefusedError:
-    """Say where in the photograph each reason is to be seen, by its code."""
+    """Add to each reason its place in the photograph, according to its code."""
     return RefusedError(
         *(
             item if item.spot_px is not None else replace(item, spot_px=spot(item.code))

@@ -1,9 +1,9 @@
-"""Unroll a part of the photograph: a plane parallel to the card, seen from straight above.
+"""Rectify a part of the photograph: a plane parallel to the card, seen from straight above.
 
-Rope edges are looked for in a strip whose columns run along the rope and whose rows run across
-it. The strip lies in the plane z = `height_mm`; a point of an edge there stands for the whole
-plane through the camera centre that holds the rope's direction and that point, so that the
-choice of the height only decides how the pixels are laid out, never what is measured.
+Rope edges are searched for in a strip with places along the rope as columns and places across it
+as rows. The strip is in the plane z = `height_mm`. A point of an edge there represents the whole
+plane through the camera centre, the point and the rope's direction. So the height affects only how
+the pixels are resampled, and not the measurement.
 """
 
 from __future__ import annotations
@@ -21,12 +21,12 @@ from vision.tones import LIGHT_OF, Light
 Array = NDArray[np.float64]
 Image = NDArray[np.uint8]
 
-STRAIGHT_PX = 0.05  # what a homography may leave of a lens's distortion
+STRAIGHT_PX = 0.05  # largest lens distortion that a homography may leave uncorrected
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Strip:
-    """Where a rectified piece of the photograph lies.
+    """The position of a rectified piece of the photograph.
 
     Parameters
     ----------
@@ -48,7 +48,7 @@ class Strip:
 
 
 def across_vector(direction: Array) -> Array:
-    """Return the unit vector (2,) across the rope, a quarter turn left of `direction`."""
+    """Return the unit vector (2,) across the rope: `direction` rotated left by 90 degrees."""
     return np.array([-direction[1], direction[0]])
 
 
@@ -65,17 +65,17 @@ def points_mm(
 
 
 def scale_at(camera: Camera, point_mm: Array, direction: Array) -> float:
-    """Return how many px a millimetre across the rope takes at a point (3,), px/mm."""
+    """Return the scale across the rope at a point (3,), px/mm."""
     step = np.array([*across_vector(direction), 0.0])
     one, two = project_mm(camera, np.stack([point_mm - step / 2, point_mm + step / 2]))
     return float(np.linalg.norm(two - one))
 
 
 def light_within(grey: Image, points_px: Array, table: Light) -> tuple[Light, tuple[int, int]]:
-    """Return the linear light (h, w) of a grey picture about points (N, 2), px, and its corner, px.
+    """Return the linear light (h, w) of a grey picture around points (N, 2), and its corner, px.
 
-    Of a large photograph the rest would be half of all work. `table` says which light each value
-    stands for (`vision.tones.Tones.table`).
+    Converting the rest of a large photograph would be half of all work. `table` gives the light for
+    each value (`vision.tones.Tones.table`).
     """
     size = np.array(grey.shape[::-1])
     low = np.clip(np.floor(points_px.min(axis=0)).astype(int) - 4, 0, size)
@@ -95,7 +95,7 @@ def cut_strip(pixels: Image, camera: Camera, strip: Strip) -> Light:
     camera : Camera
         Camera and card.
     strip : Strip
-        Where it lies.
+        Its position.
     """
 
     def seen_px(along: Array, across: Array) -> Array:
@@ -103,9 +103,9 @@ def cut_strip(pixels: Image, camera: Camera, strip: Strip) -> Light:
         return project_mm(camera, places)
 
     along_mm, across_mm = strip.along_mm, strip.across_mm
-    # The map from strip to photograph is smooth: it is worked out on a coarse lattice, and
-    # filled in between by a homography that fits the lattice. Where a lens bends lines so much
-    # that none does, each sample is sent through the camera itself.
+    # The map from strip to photograph is smooth: it is computed on a coarse lattice and
+    # interpolated by a homography. Where the lens distortion is too large for that, each sample is
+    # projected by the camera itself.
     a, b = (np.linspace(v[0], v[-1], 7) for v in (along_mm, across_mm))
     grid_a, grid_b = (g.ravel() for g in np.meshgrid(a, b))
     seen = seen_px(grid_a, grid_b)
@@ -114,7 +114,7 @@ def cut_strip(pixels: Image, camera: Camera, strip: Strip) -> Light:
     model, _ = cv2.findHomography(here.reshape(-1, 1, 2), seen.reshape(-1, 1, 2), 0)
     to_photo = np.asarray(model, float)
     size = (len(along_mm), len(across_mm))
-    x, y = _sent(to_photo, here[:, 0], here[:, 1])
+    x, y = _projected(to_photo, here[:, 0], here[:, 1])
     if max(np.abs(x - seen[:, 0]).max(), np.abs(y - seen[:, 1]).max()) > STRAIGHT_PX:
         every_a, every_b = (g.ravel() for g in np.meshgrid(along_mm, across_mm))
         seen = seen_px(every_a, every_b)
@@ -126,7 +126,7 @@ def cut_strip(pixels: Image, camera: Camera, strip: Strip) -> Light:
     return np.asarray(cv2.LUT(cut, LIGHT_OF), np.float32)
 
 
-def _sent(
+def _projected(
     to_photo: Array, columns: NDArray[np.number[Any]], rows: NDArray[np.number[Any]]
 ) -> tuple[Array, Array]:
     """Return x and y of strip places in the photograph."""

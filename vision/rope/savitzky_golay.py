@@ -1,9 +1,9 @@
-"""Local parabolas: values smoothed by the parabola that fits each one's neighbourhood best.
+"""Smoothing by local parabolas, each fitted to a value's neighbourhood.
 
-The filter of Savitzky and Golay (1964) as `scipy.signal.savgol_filter` has it, order 2, ends
-taken from the first and the last full window. SciPy fits those ends anew each time, which costs
-ten times the filter itself; here what they come to for a window is worked out once, and OpenCV
-runs it along many rows at once.
+This is the filter of Savitzky and Golay (1964) as in `scipy.signal.savgol_filter`, of order 2, with
+the ends taken from the first and the last full window. SciPy fits the ends every time, which takes
+ten times as long as the filter itself; here their coefficients are computed once for each window,
+and OpenCV filters many rows at once.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ def local_parabolas(values: Array, size: int) -> Array:
 
     Examples
     --------
-    >>> curve = np.arange(9.0) ** 2  # a parabola stays as it is, to its very ends
+    >>> curve = np.arange(9.0) ** 2  # a parabola is unchanged, including its ends
     >>> bool(np.abs(local_parabolas(curve, 5) - curve).max() < 1e-12)
     True
     """
@@ -39,8 +39,8 @@ def local_parabolas(values: Array, size: int) -> Array:
 def odd_size(samples: float) -> int:
     """Return the length of a window, an odd number of samples and at least 5.
 
-    A length over the distance of samples is often a whole number but for its last digit, which is
-    not to decide.
+    A length over the spacing of samples is often a whole number apart from rounding errors, which
+    must not affect the result.
 
     Examples
     --------
@@ -52,7 +52,7 @@ def odd_size(samples: float) -> int:
 
 @lru_cache(maxsize=128)
 def _window(size: int) -> tuple[Array, Array, Array]:
-    """Return the filter of a window, and what gives its first and last half (half, size)."""
+    """Return the filter of a window, and the matrices for its first and last half (half, size)."""
     x = np.arange(size) - size // 2
     basis = np.linalg.qr(np.vander(x / max(1, size // 2), 3))[0]  # onto parabolas: Q Q^T
     fit = basis @ basis.T

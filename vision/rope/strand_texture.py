@@ -1,18 +1,18 @@
-"""The strands' lines on the rope's face: which way they turn, how often they come, how steep.
+"""The strands' lines on the rope's face: their direction, spacing and slope.
 
-The face that the camera sees is unrolled: every point (place along, angle about the axis) of the
-rope's cylinder is looked up in the photograph, perspective and all. A strand's line is then
-straight, and all of them together are one wave of two directions: `turns` to the full circle
-round the rope, `1 / pitch` to the millimetre along it. Its strength is that of the Fourier sum
-over both directions, with the first three multiples, because strands have sharp valleys.
+The visible face is unrolled: every point (place along, angle about the axis) of the rope's
+cylinder is looked up in the photograph, with perspective taken into account. A strand's line is
+then straight, and all lines together form a plane wave with `turns` periods per full circle around
+the rope and `1 / pitch` periods per millimetre along it. Its strength is that of the Fourier sum in
+both directions, with the first three harmonics, because strands have sharp valleys.
 
-Which way the lines lean is the sign of the structure tensor's mixed element (Bigun and Granlund
-1987) over the whole face. A wave that turns the other way nearly as strongly contradicts it, and
-then nothing is said.
+The direction in which the lines lean is the sign of the structure tensor's mixed element (Bigun and
+Granlund 1987) over the whole face. If a wave in the opposite direction is nearly as strong, the
+evidence is contradictory, and no result is given.
 
-What this can't do: gloss stands where a wire's face looks towards the light, not at the strand's
-middle, so `turns` comes out too large by a tenth to a half, and the pitch by up to a percent or
-two (`U_PITCH_SHARE`). Which way the strands turn is beyond doubt all the same.
+Limitation: highlights appear where a wire's surface faces the light, not at the strand's middle, so
+`turns` is too large by a tenth to a half, and the pitch is wrong by up to one or two per cent
+(`U_PITCH_SHARE`). The direction of the strands is reliable all the same.
 """
 
 from __future__ import annotations
@@ -32,16 +32,16 @@ from vision.rope.tangent_cylinder import Cylinder
 
 Array = NDArray[np.float64]
 
-FACE_DEG = 60.0  # how far round the rope, to each side of the line of sight
-ROWS, PER_DIAMETER = 41, 48  # samples round the face, and along it to one diameter
-EVEN_OUT = 4.0  # diameters: slower changes of light along the rope are no strands
-MULTIPLES = (1, 2, 3)
-OVERSAMPLED = 8  # samples of the spectrum to the width of a line: a parabola fits its top
-TURNS = np.arange(2.5, 22.01, 0.25)  # strands that a full circle could hold
-U_PITCH_SHARE = 0.012  # gloss and valleys lie below the crowns: seen on renders (bench_lay.py)
-STRENGTH = 0.06  # least share of the face's variation that the wave must hold to be believed
-ONE_WAY = 4.0  # how much stronger it must be than the strongest wave that turns the other way
-TENSOR_SAMPLES = 2.0  # of the face over which the structure tensor is averaged
+FACE_DEG = 60.0  # extent around the rope, to each side of the line of sight
+ROWS, PER_DIAMETER = 41, 48  # samples around the face, and per diameter along it
+EVEN_OUT = 4.0  # diameters: slower variations of light along the rope are not strands
+MULTIPLES = (1, 2, 3)  # harmonics
+OVERSAMPLED = 8  # spectral samples per line width, so that a parabola fits a line's peak
+TURNS = np.arange(2.5, 22.01, 0.25)  # possible numbers of periods per full circle
+U_PITCH_SHARE = 0.012  # highlights and valleys are below the crowns: from renders (bench_lay.py)
+STRENGTH = 0.06  # least share of the face's variance that a reliable wave must explain
+ONE_WAY = 4.0  # least ratio of its strength to that of the strongest wave the other way
+TENSOR_SAMPLES = 2.0  # samples of the face over which the structure tensor is averaged
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,13 +53,13 @@ class Wave:
     pitch_mm : float
         Its period along the rope, mm.
     turns : float
-        Its periods to the full circle; the number of strands or up to a half more.
+        Its periods per full circle: the number of strands, or up to a half more.
     hand : {"right", "left"}
-        Which way the strands turn: right-hand lay goes like the middle stroke of a Z.
+        Direction of the strands: right-hand lay runs like the middle stroke of a Z.
     strength : float
-        Share of the face's variation that it holds.
+        Share of the face's variance that it explains.
     other : float
-        The same of the strongest wave of that pitch which turns the other way.
+        The same for the strongest wave of that pitch in the other direction.
     """
 
     pitch_mm: float
@@ -70,12 +70,12 @@ class Wave:
 
     @property
     def sure(self) -> bool:
-        """Whether the wave is strong enough, and its direction plain enough, to be believed."""
+        """Whether the wave is strong enough, and its direction clear enough, to be reliable."""
         return self.strength > STRENGTH and self.strength > ONE_WAY * self.other
 
 
 def unrolled(pixels: Image, camera: Camera, rope: Cylinder, along_mm: Array) -> tuple[Array, Array]:
-    """Return the face (ROWS, columns) of the rope, evenly lit, and its angles (ROWS,), rad.
+    """Return the rope's face (ROWS, columns), with even lighting, and its angles (ROWS,), rad.
 
     Parameters
     ----------
@@ -91,9 +91,9 @@ def unrolled(pixels: Image, camera: Camera, rope: Cylinder, along_mm: Array) -> 
     Returns
     -------
     face : ndarray
-        Logarithm of the light, its slow changes along the rope taken out, one scatter all over.
+        Logarithm of the light, without slow variations along the rope, normalised to unit scatter.
     angles : ndarray
-        0 towards the camera, growing towards the card's upper side, rad.
+        0 towards the camera, increasing towards the card's upper side, rad.
     """
     angles = np.radians(np.linspace(-FACE_DEG, FACE_DEG, ROWS))
     direction = rope.direction
@@ -101,12 +101,12 @@ def unrolled(pixels: Image, camera: Camera, rope: Cylinder, along_mm: Array) -> 
     front = sight - (sight @ direction) * direction
     front /= np.linalg.norm(front)
     up = np.cross(front, direction)
-    fine = 3  # samples are averaged, lest wires much finer than a strand alias
+    fine = 3  # samples to average, to avoid aliasing by wires much finer than a strand
     step = (along_mm[1] - along_mm[0]) / fine
     places = along_mm[0] + step * (np.arange(fine * len(along_mm)) - (fine - 1) / 2)
     round_it = np.multiply.outer(np.cos(angles), front) + np.multiply.outer(np.sin(angles), up)
     round_it = rope.diameter_mm / 2 * round_it
-    # in the camera's own frame, one number after the other: numpy is slow along an axis of three
+    # in the camera's frame, with x, y and z separate: numpy is slow along an axis of length three
     turned = rotation(camera)
     begin = (rope.axis_mm + round_it) @ turned.T + camera.translation_mm
     x, y, z = (
@@ -119,7 +119,8 @@ def unrolled(pixels: Image, camera: Camera, rope: Cylinder, along_mm: Array) -> 
     light = light.reshape(ROWS, len(along_mm), fine).mean(axis=2)
     broad = int(EVEN_OUT * rope.diameter_mm / (along_mm[1] - along_mm[0]))
     light -= uniform_filter1d(light, broad, axis=1)
-    scatter = np.sqrt(np.maximum(uniform_filter1d(light**2, broad, axis=1), 0))  # a running sum
+    # the filter is a running sum, which may fall below zero by rounding
+    scatter = np.sqrt(np.maximum(uniform_filter1d(light**2, broad, axis=1), 0))
     light /= np.maximum(scatter, 0.2 * float(median_of(scatter)) + 1e-6)
     return np.clip(light, -3.0, 3.0), angles
 
@@ -136,7 +137,7 @@ def pitch_by_texture(
     along_mm : ndarray of shape (columns,)
         Its places along the rope, mm.
     shortest_mm, longest_mm : float
-        Between which pitches to look, mm.
+        Range of pitches to search, mm.
     """
     size = 1 << (OVERSAMPLED * len(along_mm)).bit_length()
     reach_mm = size * float(along_mm[1] - along_mm[0])
@@ -152,7 +153,7 @@ def pitch_by_texture(
 
 
 def strand_wave(face: Array, angles: Array, along_mm: Array, pitch_mm: float) -> Wave:
-    """Return the strongest wave of a pitch.
+    """Return the strongest wave with a given pitch.
 
     Parameters
     ----------
@@ -183,7 +184,7 @@ def _taper(columns: int) -> Array:
 
 
 def _strength(rows: NDArray[np.complex128], angles: Array) -> Array:
-    """Return how strong waves are that turn right and left (2, TURNS, pitches).
+    """Return the strengths of right-hand and left-hand waves (2, TURNS, pitches).
 
     `rows` is the Fourier sum of each row of the face along the rope (MULTIPLES, ROWS, pitches).
     """
@@ -191,11 +192,11 @@ def _strength(rows: NDArray[np.complex128], angles: Array) -> Array:
     for multiple, row in zip(MULTIPLES, rows, strict=True):
         turning = multiple * np.multiply.outer(TURNS, angles)
         cosine, sine = np.cos(turning) / len(angles), np.sin(turning) / len(angles)
-        # in real numbers: as a complex product it wakes threads that cost ten times as much
+        # in real numbers: a complex matrix product starts threads and takes ten times as long
         real, imaginary = row.real.copy(), row.imag.copy()
         in_phase, ahead = cosine @ real, cosine @ imaginary
         across, behind = sine @ imaginary, sine @ real
-        # right-hand lay, along +x: a strand comes from the card's upper side to the camera's
+        # right-hand lay: along +x a strand goes from the card's upper side towards the camera
         strength[0] += (in_phase + across) ** 2 + (ahead - behind) ** 2
         strength[1] += (in_phase - across) ** 2 + (ahead + behind) ** 2
     return strength

@@ -1,9 +1,9 @@
-"""From two tangent planes to a diameter: the closed form, and nothing else.
+"""From two tangent planes to a diameter, in closed form.
 
 The crown line of each side and the camera centre C span a plane that touches the rope's
 enclosing cylinder. With outward unit normals n1, n2 the axis runs along u = n1 x n2 / |n1 x n2|,
-in the bisector plane: it passes through C + D b, b = -(n1 + n2) / |n1 + n2|, and its radius is
-D sin a, sin a = -n1 . b. One equation is missing, and how the card was held gives it:
+in the bisector plane: it passes through C + D b, b = -(n1 + n2) / |n1 + n2|, and the radius is
+D sin a, sin a = -n1 . b. D follows from how the card was held:
 
 ==========  ============================================  ==========================
 hold        height of the axis over the card              so D is
@@ -13,17 +13,16 @@ level       0                                             -h / b_z
 stand-off   what the user measured                        (offset - h) / b_z
 ==========  ============================================  ==========================
 
-where h = C_z + ((S - C) . u) u_z is the height, over the card, of the point from which the
-bisector starts once it is moved along the axis to the station S. No approximation is made; the
-derivation is our own.
+where h = C_z + ((S - C) . u) u_z is the height over the card of the bisector's starting point,
+moved along the axis to the station S. No approximation is made; the derivation is our own.
 
 Where the axis is level with the card or behind it, the card may hide the point of a side that the
-plane would touch (R + radius n has a negative height, R on the axis): then the eye sees, in its
-stead, the line in which the rope leaves the card's face. With P on that line abreast of the
-station, v level and square to it towards the rope, g the height of the axis and
-w = sqrt(radius^2 - g^2), the axis passes through P + w v + g z. The other side's plane n closes it:
-radius + (n . v) w = n . (C - P) - g n_z, a quadratic; or, where both sides are hidden so, 2 w is
-the distance of their lines.
+plane would touch (R + radius n has a negative height, R on the axis). The camera then sees instead
+the line in which the rope intersects the card's face. Let P be on that line opposite the station,
+v horizontal and perpendicular to the line, towards the rope, g the height of the axis and
+w = sqrt(radius^2 - g^2). Then the axis passes through P + w v + g z. The other side's plane n gives
+radius + (n . v) w = n . (C - P) - g n_z, a quadratic equation; or, where both sides are hidden,
+2 w is the distance between their lines.
 """
 
 from __future__ import annotations
@@ -52,12 +51,12 @@ class Hold:
     Parameters
     ----------
     kind : HoldKind
-        On the rope, with its face level with the rope's axis, or at a distance that was measured.
+        On the rope, with its face level with the rope's axis, or at a measured distance.
     offset_mm : float
         touching: gap between rope and card, mm. stand-off: height of the axis over the card, mm
-        (negative where the card stands in front of the axis). level: not used.
+        (negative where the card is in front of the axis). level: not used.
     u_offset_mm : float or None
-        Standard uncertainty of it, mm; None for the usual.
+        Its standard uncertainty, mm; None for the usual value.
 
     Raises
     ------
@@ -69,7 +68,7 @@ class Hold:
     offset_mm: float = 0.0
     u_offset_mm: float | None = None
 
-    def __post_init__(self) -> None:  # noqa: D105 (says no more than its one line)
+    def __post_init__(self) -> None:  # noqa: D105 (the code is self-explanatory)
         if self.kind is HoldKind.TOUCHING and self.offset_mm < 0:
             raise ValueError(f"a gap can't be negative; got {self.offset_mm:g} mm.")
 
@@ -80,7 +79,7 @@ class Hold:
 
     @property
     def axis_height_mm(self) -> float:
-        """Height of the axis over the card that *level* or *stand-off* states, mm."""
+        """Height of the axis over the card according to *level* or *stand-off*, mm."""
         return self.offset_mm if self.kind is HoldKind.STAND_OFF else 0.0
 
 
@@ -96,7 +95,7 @@ class Cylinder:
     diameter_mm : float
         Diameter, mm.
     axis_mm : ndarray of shape (3,)
-        Point of the axis abreast of the station, mm.
+        Point of the axis at the station, mm.
     direction : ndarray of shape (3,)
         Unit direction of the axis.
     """
@@ -114,19 +113,20 @@ def cylinder_mm(
     hold: Hold = TOUCHING,
     station_mm: Array | None = None,
 ) -> Cylinder:
-    """Return the cylinder that two planes through the camera's centre touch.
+    """Return the cylinder that touches two planes through the camera's centre.
 
     Parameters
     ----------
     normal_left, normal_right : ndarray of shape (3,)
-        Outward unit normals, in the card's frame, of the two planes that hold the camera
-        centre and touch the cylinder.
+        Outward unit normals, in the card's frame, of the two planes through the camera centre
+        that touch the cylinder.
     eye_mm : ndarray of shape (3,)
         Camera centre in the card's frame, mm (x along, y across, z towards the camera).
     hold : Hold, optional
         How the card was held to the rope.
     station_mm : ndarray of shape (3,), optional
-        Where along the axis the card's distance counts, mm; the camera's foot by default.
+        Place along the axis to which the card's distance refers, mm; by default the point below
+        the camera.
 
     Raises
     ------
@@ -146,7 +146,7 @@ def cylinder_mm(
     direction = cross(normal_left, normal_right)
     length = float(np.linalg.norm(direction))
     if length < 1e-9:
-        raise ValueError("the two crown lines give parallel planes; nothing lies between them.")
+        raise ValueError("the two crown lines give parallel planes, which enclose no cylinder.")
     direction = direction / length
     bisector = -(normal_left + normal_right)
     bisector = bisector / np.linalg.norm(bisector)
@@ -172,7 +172,7 @@ def cylinder_mm(
 
 
 def _leaves_card_mm(normal: Array, eye_mm: Array, station_mm: Array) -> tuple[Array, Array]:
-    """Return where a plane meets the card's face abreast of a station, and the way inwards."""
+    """Return where a plane meets the card's face at a station, and the inward direction."""
     level = np.array([normal[0], normal[1], 0.0])
     steep = float(np.linalg.norm(level))
     outwards = level / steep
@@ -188,7 +188,7 @@ def _behind_card(
     goal_mm: float,
     direction: Array,
 ) -> Cylinder:
-    """Return the cylinder of which the card's face hides one side's tangent, or both."""
+    """Return the cylinder where the card's face hides the tangent on one side or both."""
     side = 0 if hidden[0] else 1
     point, inwards = ends[side]
     lift = np.array([0.0, 0.0, goal_mm])
@@ -197,7 +197,7 @@ def _behind_card(
     if not all(hidden):
         n = normals[1 - side]
         c, k = float(n @ inwards), float(n @ (eye_mm - point - lift))
-        # The smaller root: the larger one has the tangent on the wrong side.
+        # the smaller root, as the larger one has the tangent on the wrong side
         under = k * k - (1 - c * c) * (k * k + (c * goal_mm) ** 2)
         radius = (k - np.sqrt(under)) / (1 - c * c) if under >= 0 else np.nan
         half = np.sqrt(radius**2 - goal_mm**2) if radius > abs(goal_mm) else np.nan
@@ -211,7 +211,7 @@ def _behind_card(
 
 
 def cross(a: Array, b: Array) -> Array:
-    """Return the vector product of two vectors (3,), as `numpy.cross` has it, ten times as quick.
+    """Return the vector product of two vectors (3,), ten times as fast as `numpy.cross`.
 
     Parameters
     ----------
