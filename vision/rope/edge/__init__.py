@@ -1,4 +1,4 @@
-"""Where the rope ends before the striped band: its outline, and what moves it.
+"""The rope's outline in front of the striped band, and the effects that displace it.
 
-Knows nothing of jaws, diameters and their budget: import-linter's contract holds that.
+Must not import jaws, diameters or their budget, as enforced by an import-linter contract.
 """

@@ -1,9 +1,8 @@
-"""What the light on both sides of the outline says beside where it lies.
+"""Effects of light that displace the outline, estimated from both sides of it.
 
-A hard shadow that looks like rope, blur that came after the tone curve, white that is burnt out:
-each moves the place at which half of the stripes' amplitude is left, or may have. Profiles run
-across the outline, `t` px outwards from it; `mean` is the light's mean, `pooled` the stripes'
-amplitude.
+A hard shadow that looks like rope, blur applied after the tone curve, and burnt-out white can each
+displace the place at which half of the stripes' amplitude is left. Profiles run across the outline,
+at `t` px outwards from it; `mean` is the mean light, `pooled` the stripes' amplitude.
 """
 
 from __future__ import annotations
@@ -26,15 +25,15 @@ Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 Mask = NDArray[np.bool_]
 
-EVERY_PX = 0.5  # between the samples of a profile across the edge
+EVERY_PX = 0.5  # spacing of the samples of a profile across the edge
 
 
 def tone_px(mean: Array, pooled: Array, t: Array, outside: Mask, blur: Blur) -> float:
-    """Return by how much the edge moves where all blur comes after the tone curve, px.
+    """Return the displacement of the edge if all blur is applied after the tone curve, px.
 
-    A lens and a sensor mix light; software that scales, smooths or sharpens mixes the values that
-    stand for it (IEC 61966-2-1). The same two stripes and the same rope, mixed so, give another
-    place at which half of the stripes' amplitude is left.
+    A lens and a sensor mix light; software that scales, smooths or sharpens mixes coded values
+    (IEC 61966-2-1). For the same stripes and rope, this changes the place at which half of the
+    stripes' amplitude is left.
     """
     white, black = _stripes(mean, pooled, outside)
     rope = float(np.interp(-2 * blur.light_px, t, mean))
@@ -51,11 +50,11 @@ def own_light(
 ) -> tuple[Array, Mask]:
     """Return where the rope's own light falls to half, px, and whether it is gone at the outline.
 
-    Paper sends back mean and stripes in one proportion, lit or shaded: what of the mean is left
-    beyond that is the rope's own. It is followed inwards from the band. Each row of `mean` and
-    `amplitude` is a place along the rope: the shadow of a lamp lies beside all of them, that of a
-    strand on the next one in the valleys alone. White that is burnt out (`burnt`) keeps no
-    proportion; beside it a shadow is believed only where the dark stripes fade into one, too.
+    On paper, mean light and stripes are in a fixed proportion, lit or shaded; any excess of the
+    mean is the rope's own light. It is followed inwards from the band. Each row of `mean` and
+    `amplitude` is a place along the rope: a lamp's shadow is beside all of them, a strand's shadow
+    on the next strand only in the valleys. The proportion does not hold for burnt-out white
+    (`burnt`); beside that, a shadow is accepted only where the dark stripes also fade into one.
     """
     per_stripe = median_of(mean[:, outside] / amplitude[:, outside], axis=1)
     own = mean - per_stripe[:, None] * amplitude
@@ -65,8 +64,8 @@ def own_light(
     at_edge, beside = own[:, t == 0][:, 0], _farther_in(own, clear / 2)[:, t == 0][:, 0]
     none = NO_LIGHT_SHARE * amplitude[:, outside].mean(axis=1)
     gone = at_edge < HALF**2 * np.maximum(beside, least)
-    speaks = own.max(axis=1) > none / HALF  # a rope that is as black as a shadow says nothing
-    dim = (np.maximum(at_edge, beside) < none) & speaks  # so its light ends farther in than that
+    visible = own.max(axis=1) > none / HALF  # a rope as black as a shadow gives no information
+    dim = (np.maximum(at_edge, beside) < none) & visible  # its light ends farther in than this
     gone |= dim
     if burnt:
         dark = mean - np.pi / 4 * amplitude  # of a square wave
@@ -82,7 +81,7 @@ def own_light(
     high, low = over[here, last], over[here, last + 1]
     place = t[last] + EVERY_PX * high / np.where(high > low, high - low, np.inf)
     found = falls.any(axis=1)
-    wide = ~found & gone & speaks  # it begins farther in than is looked
+    wide = ~found & gone & visible  # its light begins farther in than the profiles extend
     place = np.where(found, place, np.where(wide, t[0] + clear, 0.0))
     return place, np.asarray(gone & (found | wide), np.bool_)
 
@@ -97,9 +96,9 @@ def lights_of(
 
 
 def limb_share(lights: tuple[float, float, float]) -> float:
-    """Return how bright the rope is just inside its outline, over the paper beside it, 0 to 1.
+    """Return the brightness of the rope just inside its outline over that of the paper, 0 to 1.
 
-    What of the paper it mirrors there is no brighter than that.
+    This is an upper bound for the share of the paper's light that the rope mirrors there.
     """
     return min(1.0, 2 * lights[2] / (lights[0] + lights[1]))
 
@@ -111,39 +110,39 @@ def _stripes(mean: Array, pooled: Array, outside: Mask) -> tuple[float, float]:
 
 
 def _farther_in(values: Array, by_px: float) -> Array:
-    """Return values (places, samples) as they are so many px farther inwards."""
+    """Return the values (places, samples) a given distance, px, farther inwards."""
     whole = int(by_px / EVERY_PX)
     part = by_px / EVERY_PX - whole
-    held = np.pad(values, ((0, 0), (whole + 1, 0)), mode="edge")[:, : values.shape[1] + 1]
-    return np.asarray((1 - part) * held[:, 1:] + part * held[:, :-1])
+    padded = np.pad(values, ((0, 0), (whole + 1, 0)), mode="edge")[:, : values.shape[1] + 1]
+    return np.asarray((1 - part) * padded[:, 1:] + part * padded[:, :-1])
 
 
 def times_over(mean: Array, pooled: Array, outside: Mask) -> float:
-    """Return how many times as bright as the picture can hold its white stripes should stand.
+    """Return the true brightness of white stripes over the brightest that the picture can record.
 
-    Where white is burnt out the dark stripes still tell how bright the picture was exposed:
-    printed black is so much darker than the paper (`PRINTED_BLACK`). Never below 1.
+    Where white is burnt out, the dark stripes still show the exposure, because printed black has a
+    known share of the paper's light (`PRINTED_BLACK`). Never below 1.
     """
     return max(_stripes(mean, pooled, outside)[1] / PRINTED_BLACK, 1.0)
 
 
 def clipped_sigmas(over: float) -> float:
-    """Return by how many times the blur the stripes' half may move where white is burnt out.
+    """Return how far the stripes' half may move where white is burnt out, as a multiple of blur.
 
-    White that should stand `over` times as high as the picture can hold is there as soon as
-    1 / over of it is seen, and half of what is left of it as soon as half of that.
+    White that should be `over` times as bright as the picture can record reaches the limit as soon
+    as 1 / over of it is visible, and half of the limit at half of that.
     """
     return max(1.0, float(ndtri(1 - HALF / over)))
 
 
 def shone_sigmas(over: float, rope: Array) -> Array:
-    """Return how many times the blur farther in the stripes' half lies where white is burnt out.
+    """Return how far inwards the stripes' half moves where white is burnt out, over the blur.
 
-    White that should stand `over` times as high as the picture can hold is there as soon as a part
-    of it is seen, and the sooner the brighter the rope (`rope`, of what the picture holds) is
-    beside it. A rope that is burnt out itself leaves the dark stripes, whose half is where it was.
+    White that should be `over` times as bright as the picture can record reaches the limit as soon
+    as a part of it is visible, and the sooner the brighter the rope (`rope`, over the limit). Where
+    the rope itself is burnt out, only the dark stripes remain, whose half is not displaced.
     """
     black = min(over * PRINTED_BLACK, 1 - PRINTED_BLACK)
-    below = (1 - black) / (2 * (over - black))  # share of the paper, white not yet burnt out there
+    below = (1 - black) / (2 * (over - black))  # share of the paper where white is not burnt out
     above = (rope - (1 + black) / 2) / np.maximum(rope - black, PRINTED_BLACK)
     return np.asarray(-ndtri(np.clip(np.maximum(below, above), 0.01, HALF)))

@@ -1,8 +1,8 @@
-"""Look up the stripes behind points in the photograph, and split its light into mean and stripes.
+"""Lock-in detection of the stripes: the photograph's light split into mean and stripes.
 
-A point in the plane of the outline hides a place on the card; the pose, the bend of the card with
-it, says which, and so which phase the stripes have there. In windows along the rope the light is
-then split, by least squares, into its mean and what runs in step with the pattern (a lock-in, after
+A point in the plane of the outline hides a place on the card, which the pose and the card's bend
+determine, and with it the phase of the stripes there. In windows along the rope the light is then
+split by least squares into its mean and the part in phase with the pattern (a lock-in, after
 Takeda, Ina and Kobayashi 1982).
 """
 
@@ -25,7 +25,7 @@ from vision.tones import Light
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
-WITHIN_MM = 0.3  # of the stripes' ends: what blur and a print that is a little off reach over
+WITHIN_MM = 0.3  # margin at the stripes' ends: allows for blur and an inaccurate print
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -34,13 +34,13 @@ class Profiles:
 
     light: Light
     mean: Light
-    stripes: Light  # (2, columns, samples): in step and a quarter of a period ahead
+    stripes: Light  # (2, columns, samples): in phase and a quarter of a period ahead
     on_band: Mask
 
 
 @dataclass(frozen=True, eq=False)
 class Scene:
-    """What a profile is looked up in."""
+    """The photograph, pose and plane in which profiles are sampled, for one side of the rope."""
 
     light: Light
     camera: Camera
@@ -50,16 +50,16 @@ class Scene:
     direction: Array
     height_mm: float
     sign: float
-    corner_px: tuple[int, int] = (0, 0)  # of the light, where it is a part of the photograph
-    half_mm: float = 1.0  # of the rope's width: about there profiles are looked up
+    corner_px: tuple[int, int] = (0, 0)  # of `light`, where it is a part of the photograph
+    half_mm: float = 1.0  # half the rope's width: profiles are sampled around there
 
     def look(self, base_mm: Array, steps_mm: Array) -> tuple[Light, Light, Mask]:
-        """Return light, phase of the stripes, and whether band lies behind (columns, samples).
+        """Return light, phase of the stripes, and whether the band is behind (columns, samples).
 
         Each column is sampled at `steps_mm` (samples,) outwards from its own `base_mm` (columns,).
-        Where that is in the photograph and on the card is worked out for three samples of a column;
-        the parabola through them leaves a hundredth of a pixel at most. All in single precision:
-        a few ten-thousandths of a pixel, and a millionth of the light.
+        The positions in the photograph and on the card are computed for three samples of a column;
+        the parabola through them is accurate to a hundredth of a pixel. Single precision adds a few
+        ten-thousandths of a pixel, and a millionth of the light.
         """
         middle, reach = (steps_mm[-1] + steps_mm[0]) / 2, (steps_mm[-1] - steps_mm[0]) / 2
         u = (steps_mm - middle) / reach
@@ -70,7 +70,7 @@ class Scene:
         parabolas = parabolas.astype(np.float32)
         phase, x, y = at_three[:3] @ parabolas
         on_band = self._on_band(*at_three[1:])
-        if on_band.all():  # then all between them lies on it
+        if on_band.all():  # then everything between the three samples is on it too
             on_band = np.ones(x.shape, np.bool_)
         else:
             on_band = self._on_band(x, y, *(at_three[3:] @ parabolas))
@@ -78,7 +78,7 @@ class Scene:
         return np.asarray(light, np.float32), phase, on_band
 
     def _on_band(self, x: Light, y: Light, drawn_x: Light, drawn_y: Light) -> Mask:
-        """Tell whether places lie in the picture, px, and on the band as drawn, mm."""
+        """Return whether places are in the picture, px, and on the band as drawn, mm."""
         _, _, x1, y1 = self.card.layout.stripe_box_mm
         height, width = self.light.shape
         inside = (np.abs(drawn_x) < x1 - WITHIN_MM) & (np.abs(drawn_y) < y1 - WITHIN_MM)
@@ -87,7 +87,7 @@ class Scene:
 
     @cached_property
     def _cubics(self) -> Array:
-        """Coefficients (4, 5, columns, 1), by `half_mm` outwards: phase, rad, px and drawn mm."""
+        """Coefficients (4, 5, columns, 1), in units of `half_mm`: phase, rad, px and drawn mm."""
         four = np.linspace(HALF, 1 + HALF, 4)
         columns = len(self.along_mm)
         seen, drawn = self._places(np.repeat(self.along_mm, 4), np.tile(four, columns))
@@ -98,7 +98,7 @@ class Scene:
         return np.moveaxis(at_four.reshape(5, columns, 4) @ through.T, 2, 0)[..., None]
 
     def _places(self, along_mm: Array, outwards: Array) -> tuple[Array, Array]:
-        """Return where points fall in the photograph, px, and on the card as drawn, mm (N, 2)."""
+        """Return positions in the photograph, px, and on the card as drawn, mm (N, 2)."""
         across = self.sign * self.half_mm * outwards
         points = points_mm(along_mm, across, self.origin_mm, self.direction, self.height_mm)
         return project_mm(self.camera, points), paper_behind_mm(self.camera, self.card, points)
@@ -111,7 +111,7 @@ class Scene:
 
 
 def half_size_mm(card: Card) -> tuple[float, float]:
-    """Return half the card's length and height, mm, as its bend is stated (`vision.camera`)."""
+    """Return half the card's length and height, mm, to which its bend refers (`vision.camera`)."""
     return card.layout.length_mm / 2, card.layout.half_height_mm
 
 
@@ -129,7 +129,7 @@ def paper_behind_mm(camera: Camera, card: Card, points: Array) -> Array:
 
 
 def locked_in(light: Light, phase: Light, sigma: float, every: int = 1) -> tuple[Light, Light]:
-    """Split light along the first axis into its mean and its part in step with the stripes.
+    """Split light along the first axis into its mean and its part in phase with the stripes.
 
     Parameters
     ----------
@@ -138,24 +138,24 @@ def locked_in(light: Light, phase: Light, sigma: float, every: int = 1) -> tuple
     sigma : float
         Gaussian window along the columns, in columns.
     every : int, optional
-        At which columns there is a window: the first, and every so many from there.
+        Spacing of the windows, in columns, beginning with the first.
 
     Returns
     -------
     mean, stripes : ndarray of shape (windows, samples) and (2, windows, samples)
-        Least squares of ``mean + a sin(phase) + b cos(phase)`` in each window; stripes = a, b.
+        Least-squares fit of ``mean + a sin(phase) + b cos(phase)`` in each window; stripes = a, b.
     """
     columns, samples = light.shape
     half = int(3 * sigma + 0.5)
     kernel = cv2.getGaussianKernel(2 * half + 1, sigma, cv2.CV_32F)[:, 0]
-    # side by side, and held beyond both ends: all windows of all are one matrix product
-    held = np.empty((columns + 2 * half, 7, samples), np.float32)
-    c, s, cc, cs, y, yc, ys = held[half : half + columns].transpose(1, 0, 2)
+    # all products side by side, padded at both ends, so that one matrix product windows them all
+    padded = np.empty((columns + 2 * half, 7, samples), np.float32)
+    c, s, cc, cs, y, yc, ys = padded[half : half + columns].transpose(1, 0, 2)
     c[:], s[:], y[:] = np.cos(phase), np.sin(phase), light
     for product, one, other in ((cc, c, c), (cs, c, s), (yc, y, c), (ys, y, s)):
         np.multiply(one, other, out=product)
-    held[:half], held[half + columns :] = held[half], held[half + columns - 1]
-    windows = sliding_window_view(held.reshape(len(held), -1), len(kernel), axis=0)[::every]
+    padded[:half], padded[half + columns :] = padded[half], padded[half + columns - 1]
+    windows = sliding_window_view(padded.reshape(len(padded), -1), len(kernel), axis=0)[::every]
     windowed = (windows @ kernel).reshape(-1, 7, samples)
     mc, ms, mcc, mcs, y, yc, ys = np.ascontiguousarray(windowed.transpose(1, 0, 2))
     vcc, vcs, vss = mcc - mc * mc, mcs - mc * ms, 1 - mcc - ms * ms

@@ -1,7 +1,7 @@
-"""One look at a side of the rope, in windows that are laid along an outline, and where next.
+"""One pass along a side of the rope, in windows that follow an outline, and the corrected outline.
 
-In each window the half-way point is found, and the outline moved there; once the windows follow
-the outline, they flatten its crowns no more.
+In each window the half-way point is found, and the outline is moved there. Once the windows follow
+the outline, they no longer flatten its crowns.
 """
 
 from __future__ import annotations
@@ -28,10 +28,11 @@ Mask = NDArray[np.bool_]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class SideLook:
-    """What windows of `sigma` columns see that are laid along an outline, one in `every` columns.
+    """Result of one pass with windows of `sigma` columns, one in `every` columns, along `base`.
 
     Profiles and amplitudes are (windows, samples), at `t` px outwards of `base`, mm, (columns,).
-    Where the amplitude falls to `half`, and to its own half within a shadow (`farther`), is in px.
+    `half` and `farther` are where the amplitude falls to half, and to its own half within a shadow,
+    px; `shaded` and `sure` say where there is such a shadow, and where the half was found.
     """
 
     scene: Scene
@@ -52,32 +53,32 @@ class SideLook:
     sure: Mask
 
     def place(self, through: bool) -> Array:
-        """Return where the edge is thought to be, px: through the shade, or not."""
+        """Return the position of the edge, px, followed through shadows or not."""
         return np.where(self.shaded, self.farther, self.half) if through else self.half
 
 
 def look_along(
     scene: Scene, px_mm: float, blur: Blur, base: Array, sigma: float, every: int = 1
 ) -> SideLook:
-    """Return what windows of `sigma` columns see that are laid along `base`.
+    """Return the result of one pass with windows of `sigma` columns along `base`.
 
     Parameters
     ----------
     scene : Scene
         The side.
     px_mm : float
-        A pixel, mm.
+        Size of a pixel, mm.
     blur : Blur
         Blur of the photograph beside the rope.
     base : ndarray of shape (columns,)
         The outline so far, mm outwards.
     sigma : float
-        The windows, one sigma, in columns.
+        Size of the windows, one sigma, in columns.
     every : int, optional
-        At which columns there is one.
+        Spacing of the windows, in columns.
     """
     reach = CLEAR_SIGMAS * blur.light_px
-    # inwards as far as the widest shadow that is taken off, and a blur's reach beyond
+    # inwards to the width of the widest shadow that can be removed, plus the extent of the blur
     inside = limit_of("hard-shadow") + reach
     t = EVERY_PX * np.arange(-np.ceil(inside / EVERY_PX), (reach + REFERENCE_PX) / EVERY_PX + 0.5)
     first = int(np.argmax(t >= reach))
@@ -87,7 +88,7 @@ def look_along(
     contrast /= median_of(contrast[:, first:])
     half, sure, farther = half_way(amplitude / reference[:, None], contrast, t, first, reach)
     shaded = sure & np.isfinite(farther)
-    # windows reach over the band's end: what lies within them there is no band
+    # windows that extend beyond the end of the band are not used
     whole = minimum_filter1d(profiles.on_band.all(axis=1), 2 * int(np.ceil(2 * sigma)) + 1)
     sure &= _paper_beside(profiles, reference, first) & whole[::every]
     return SideLook(
@@ -96,19 +97,19 @@ def look_along(
     )  # fmt: skip
 
 
-def begun(rough: Array, sigma: float) -> Array:
+def initial_outline(rough: Array, sigma: float) -> Array:
     """Return the rough outline, smoothed over a whole window.
 
-    So a twelfth at most of its own ripple gets through four passes; over half of one, two fifths
-    did.
+    With this smoothing at most a twelfth of its own ripple remains after four passes; with half as
+    long a window it was two fifths.
     """
     return np.asarray(
         gaussian_filter1d(median_filter(rough, 5, mode="nearest"), sigma, mode="nearest")
     )
 
 
-def steady(look: SideLook, through: bool) -> Array:
-    """Return by how much to move the outline, px; unsure places follow their neighbours."""
+def correction_px(look: SideLook, through: bool) -> Array:
+    """Return the correction of the outline, px; places without an edge follow their neighbours."""
     if not look.sure.any():
         return np.zeros(len(look.base))
     at, columns = look.every * np.arange(len(look.sure)), np.arange(len(look.base))
@@ -119,6 +120,6 @@ def steady(look: SideLook, through: bool) -> Array:
 
 
 def _paper_beside(profiles: Profiles, reference: Light, first: int) -> Mask:
-    """Return where the stripes stand out beside the outline as they do on open paper (columns,)."""
+    """Return where the stripes beside the outline have the contrast of open paper (columns,)."""
     contrast = reference / (profiles.mean[:, first:].mean(axis=1) + 1e-3)
     return np.asarray(contrast > HALF * np.sort(contrast)[9 * len(contrast) // 10])

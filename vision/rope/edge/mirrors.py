@@ -1,7 +1,8 @@
-"""What a smooth bar's flank mirrors of the stripes, and what sharpening does beside its limb.
+"""Effects of stripes mirrored in a smooth bar's flank, and of sharpening beside its limb.
 
-Both move the place at which half of the stripes' amplitude is left. How far is worked out from the
-sights, for each account of flank and camera, and the accounts are weighed by what is seen.
+Both displace the place at which half of the stripes' amplitude is left. The displacement is
+computed for several hypotheses about flank and camera by ray tracing, and the hypotheses are
+weighted by how well they agree with the photograph.
 """
 
 from __future__ import annotations
@@ -23,9 +24,9 @@ from vision.tones import code_of, light_of
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 
-# How rough a flank may be: its facets' slope (root mean square), each as likely of its logarithm.
+# Roughness of a flank: root mean square slope of its facets, evenly spaced in its logarithm.
 ROUGHNESS = (0.0, *np.geomspace(0.01, 0.16, 9))
-# Radius of an unsharp mask over the blur, each as likely, and its shares that are thought of.
+# Radius of an unsharp mask over the blur, equally likely, and the possible amounts of sharpening.
 RADII, SHARES = (1.0, 3.0), np.linspace(0, 2, 41)
 
 
@@ -36,19 +37,19 @@ def rim_accounts(
     seen: tuple[Array, Complex],
     lights: tuple[float, float, float],
 ) -> tuple[Array, Array]:
-    """Return how much farther out a bar's outline may lie as its flank mirrors stripes, and odds.
+    """Return how far out a bar's outline is displaced by mirrored stripes, and the log odds.
 
-    A sight that just meets the flank is thrown on to the paper farther out. So the stripes come
-    back with a phase that runs on the faster the farther in it is: in step at the limb, then
-    against it, and so on. Blur mixes the first of these with the paper's own: where it reaches over
-    one, the limb seems to lie farther in, over two, farther out, and over all of them farther out
-    by ``r (period / (4 pi h))^2`` times what is mirrored (h the limb's height). That is between
-    nothing (rust) and all of the limb's light (a polished or wet bar), and the rougher the flank,
-    the sooner its stripes run into each other. What is a quarter of a period out of step tells, as
-    paper shows none: each account is weighed by how well it suits the stripes seen about the limb
-    (the likelihood of a misfit of unknown size, whose independent points are a blur's width apart).
-    With each goes what sharpening does beside a limb that is darker or brighter than the stripes
-    (`_sharpened_px`), as far as it mirrors none in step.
+    A sight that grazes the flank is reflected to the paper farther out. So the mirrored stripes
+    have a phase that changes the faster the farther in they are: in phase at the limb, then
+    opposite, and so on. Blur mixes the first of these lobes with the paper's own stripes. If it
+    extends over one lobe, the limb seems to be farther in; over two, farther out; and over all of
+    them, farther out by ``r (period / (4 pi h))^2`` times the mirrored share (h is the limb's
+    height). This share is between nothing (rust) and all of the limb's light (a polished or wet
+    bar), and the rougher the flank, the sooner its stripes merge. The out-of-phase part of the
+    stripes is informative, since paper has none: each hypothesis is weighted by how well it fits
+    the stripes around the limb (likelihood with unknown variance; points a blur's width apart are
+    independent). Each also includes the effect of sharpening beside a limb that is darker or
+    brighter than the stripes (`_sharpened_px`), as far as nothing is mirrored in phase.
 
     Parameters
     ----------
@@ -57,18 +58,19 @@ def rim_accounts(
     bar : tuple of float
         Radius of the bar and size of a pixel, mm.
     blur : Blur
-        Blur of the photograph, and how far its software sharpened it.
+        Blur and sharpening of the photograph.
     seen : tuple of ndarray of shape (N,)
-        Places, px outwards from the outline, and the stripes there over those outside: in step,
+        Places, px outwards from the outline, and the stripes there over those outside: in phase,
         and, as the imaginary part, a quarter of a period ahead.
     lights : tuple of float
-        Light of the white and of the black stripes outside, and of the limb; 1 is the most that the
-        picture holds.
+        Light of the white and of the black stripes outside, and of the limb; 1 is the maximum that
+        the picture can record.
 
     Returns
     -------
     rims, log_odds : ndarray of shape (M,)
-        For each account, px and natural logarithms; the same accounts for both sides.
+        Displacement, px, and natural log odds of each hypothesis; the same hypotheses for both
+        sides.
     """
     one, reach = blur.light_px, CLEAR_SIGMAS * blur.light_px
     gaps = np.sqrt(3) * U_GAP_MM * np.arange(3)
@@ -79,7 +81,7 @@ def rim_accounts(
     near = (seen[0] >= -2 * reach) & (seen[0] <= reach)
     at, stripes = seen[0][near], seen[1][near][:, None]
     t = np.arange(-3 * reach, 2 * reach, one / 8)
-    of_limb = np.sin(np.linspace(0, np.pi / 2, 7)) ** 2  # Jeffreys' prior of a share
+    of_limb = np.sin(np.linspace(0, np.pi / 2, 7)) ** 2  # samples of Jeffreys' prior for a share
     shares = of_limb * limb_share(lights)
     rims, misfits = [], []
     for spread in _spreads(blur):
@@ -106,29 +108,29 @@ def rim_accounts(
 
 
 def no_rim() -> tuple[Array, Array]:
-    """Return the account of an edge that mirrors nothing."""
+    """Return the single hypothesis of an edge that mirrors nothing."""
     return np.zeros(1), np.zeros(1)
 
 
 def rims_px(left: tuple[Array, Array], right: tuple[Array, Array]) -> tuple[float, float, float]:
     """Return both sides' rims, px, and the standard uncertainty of their sum.
 
-    Both sides are of one surface, seen by one camera: the same account holds for both.
+    Both sides have one surface and one camera, so the same hypothesis holds for both.
     """
     log_odds = left[1] + right[1]
     odds = np.exp(log_odds - log_odds.max())
-    rims = np.broadcast_arrays(left[0], right[0], odds)[:2]  # a side in shadow shows none
+    rims = np.broadcast_arrays(left[0], right[0], odds)[:2]  # a side in shadow has only one value
     one, other = (float(np.average(side, weights=odds)) for side in rims)
     off = rims[0] + rims[1] - one - other
     return one, other, float(np.sqrt(np.average(off**2, weights=odds)))
 
 
 def _spreads(blur: Blur) -> list[list[tuple[float, float]]]:
-    """Return what spreads light at an edge: sums of Gaussians, as shares and widths, px.
+    """Return possible point spreads at an edge: sums of Gaussians, as shares and widths, px.
 
-    An unsharp mask takes a wider one off (`RADII`). Its share is that which makes a step shoot over
-    as far as the card's own do; how blurred the edge is over the card's steps is known as well as
-    the card's own parts are alike.
+    An unsharp mask subtracts a wider Gaussian (`RADII`). Its share is that for which a step
+    overshoots as much as the card's steps do. The edge's blur may differ from that of the card's
+    steps by as much as is tolerated between parts of the card.
     """
     alike = limit_of("blurred-unevenly")
     t = np.linspace(0, 12, 241)
@@ -146,10 +148,10 @@ def _spreads(blur: Blur) -> list[list[tuple[float, float]]]:
 def _sharpened_px(
     spread: list[tuple[float, float]], white: float, black: float, limb: float
 ) -> float:
-    """Return how much farther out the half of the stripes lies for what was sharpened, px.
+    """Return the outward displacement of the stripes' half by sharpening, px.
 
-    The mask was laid over the values that stand for light, which a step between limb and paper
-    makes overshoot: beside a dark limb the white stripes by more light than the black ones.
+    Sharpening acts on coded values, so a step between limb and paper overshoots: beside a dark
+    limb, white stripes by more light than black ones.
     """
     (_, width), (taken, wide) = spread
     t = np.linspace(-6, 6, 241) * width
@@ -166,9 +168,9 @@ def _sharpened_px(
 def _spread(
     place: Array, light: Array | Complex, t: Array, spread: list[tuple[float, float]], per_px: Array
 ) -> Complex:
-    """Return light (places, kinds), spread, at `t` over stripes spread alike, by their own phase.
+    """Return blurred light (places, kinds) at `t` over equally blurred stripes, in their phase.
 
-    `per_px` is the stripes' phase to a pixel outwards and along the rope, rad.
+    `per_px` is the change of the stripes' phase per pixel outwards and along the rope, rad.
     """
     steps = np.abs(np.gradient(place))
     steps[[0, -1]] /= 2
@@ -178,7 +180,7 @@ def _spread(
         kernel += share / (width * np.sqrt(2 * np.pi)) * np.exp(-0.5 * (off / width) ** 2)
         whole += share * float(np.exp(-0.5 * (width * per_px[0]) ** 2))
     carried = light * (steps * np.exp(1j * per_px[0] * place))[:, None]
-    # in real numbers: as a complex product it wakes threads that cost forty times as much
+    # in real numbers: a complex matrix product starts threads and takes forty times as long
     seen = (kernel @ carried.view(float)).view(complex)
     return np.asarray(seen * np.exp(-1j * per_px[0] * t)[:, None] / whole)
 
@@ -186,13 +188,13 @@ def _spread(
 def _mirrored(
     scene: Scene, r_mm: float, px_mm: float, higher_mm: float, reach_px: float
 ) -> tuple[Array, Complex, Array]:
-    """Return depths inside a bar's limb, px (N,), what is mirrored there, and the stripes' phase.
+    """Return depths inside a bar's limb, px (N,), the mirrored stripes there, and the phase change.
 
-    The first is over what the paper behind would show (N, `ROUGHNESS`); the second is that to a
-    pixel outwards and along the rope (2,), rad. Each sight is mirrored in the flank (reflection
-    about its normal) and followed to the card, which is taken for flat. A rough flank is one of
-    facets, their slopes normal (Beckmann and Spizzichino 1963), each of which counts by how large
-    it is seen.
+    The mirrored stripes (N, `ROUGHNESS`) are relative to those of the paper behind. The phase
+    change of the stripes (2,), rad, is that per pixel outwards and along the rope. Each sight is
+    reflected in the flank and followed to the card, which is assumed flat. A rough flank consists
+    of facets with normally distributed slopes (Beckmann and Spizzichino 1963), weighted by their
+    projected area.
     """
     eye = camera_centre_mm(scene.camera)
     axis = np.array([*scene.origin_mm, scene.height_mm])
@@ -227,7 +229,7 @@ def _mirrored(
         paper = flank[:, None] - back * (height[:, None] / down)[..., None]
         there = np.where(back[..., 2] < 0, np.exp(1j * (phase_at(paper) - behind[:, None])), 0)
         mirrored[:, column] = (weight * there).sum(axis=1) / np.maximum(weight.sum(axis=1), 1e-12)
-    outwards = eye[2] / (eye[2] - axis[2]) * px_mm  # of a pixel there, on the card
+    outwards = eye[2] / (eye[2] - axis[2]) * px_mm  # size of a pixel projected on the card
     along = np.array([*scene.direction, 0.0])
     steps = outwards * np.stack([np.zeros(3), across, along])
     there = phase_at(steps)

@@ -1,19 +1,19 @@
-"""Trace the rope's outline on both sides: where the printed stripes end, to a part of a pixel.
+"""Trace the rope's outline on both sides: where the printed stripes end, to a fraction of a pixel.
 
-The pose says which phase the stripes have at every pixel. In a window along the rope the light is
-split, by least squares, into its mean and what runs in step with the pattern (a lock-in, after
-Takeda, Ina and Kobayashi 1982). The amplitude in step says how much of the paper is seen there,
-whatever the light: the rope's texture, its gloss and its shadow carry no such phase, and what
-wires mirror of the band is squeezed so much that its stripes average out. The outline is where
-the amplitude falls to half of what it is just outside.
+The pose gives the phase of the stripes at every pixel. In a window along the rope the light is
+split by least squares into its mean and the part in phase with the pattern (a lock-in, after
+Takeda, Ina and Kobayashi 1982). The in-phase amplitude shows how much of the paper is visible,
+whatever the light: the rope's texture, gloss and shadow have no such phase, and mirror images of
+the band in wires are so compressed that their stripes average out. The outline is where the
+amplitude falls to half of that just outside.
 
-First the contrast (amplitude over mean, alike in light and shade) parts band from rope on a
-straight strip: a boundary is worth the votes outside it minus those inside (the change point of
-Hinkley 1970), and the rough outline is the best path of such boundaries (dynamic programming, as
-Amini, Weymouth and Jain 1990). Then the windows are laid along that outline, the half-way point is
-found in each, the outline moved there, and so on: once the windows follow the outline, they
-flatten its crowns no more. Each pass leaves of a ripple what its window blurs away, so that a few
-passes are enough, and the last move tells what is left.
+First the contrast (amplitude over mean, the same in light and shade) separates band from rope on a
+straight strip: the score of a boundary is the votes outside it minus those inside (the change point
+of Hinkley 1970), and the rough outline is the best path of such boundaries (dynamic programming, as
+in Amini, Weymouth and Jain 1990). Then windows are placed along that outline, the half-way point is
+found in each, the outline is moved there, and so on. Once the windows follow the outline, they no
+longer flatten its crowns. Each pass leaves the share of a ripple that its window blurs away, so a
+few passes are enough, and the last correction shows what is left.
 """
 
 from __future__ import annotations
@@ -50,13 +50,13 @@ from vision.rope.edge.light import (
     tone_px,
 )
 from vision.rope.edge.lock_in import Scene, half_size_mm, locked_in
-from vision.rope.edge.look import SideLook, begun, look_along, steady
+from vision.rope.edge.look import SideLook, correction_px, initial_outline, look_along
 from vision.rope.edge.mirrors import no_rim, rim_accounts
 from vision.rope.edge.profiles import (
     best_paths,
     in_direction,
+    noise_gain,
     out_of_step,
-    sharpened,
     slope_of,
 )
 from vision.rope.edge.windows import hidden_mm, windows_mm
@@ -73,59 +73,58 @@ SIDES: tuple[tuple[Side, float], ...] = (("left", 1.0), ("right", -1.0))
 
 MOST_COLUMNS = 1000
 ENDS = 0.08  # of the diameter: left out where the rope ends in view
-BURNT = 0.98  # of what a pixel can hold: more may have been any light
+BURNT = 0.98  # of a pixel's maximum: a higher value may stand for any amount of light
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Edge:
-    """One side of the rope in the plane that it was looked for in.
+    """One side of the rope in the plane of the outline.
 
     Parameters
     ----------
     side : {"left", "right"}
-        "left" lies on the positive side across (up on the card).
+        "left" is the positive side across the rope (up on the card).
     along_mm : ndarray of shape (N,)
         Places along the rope, mm from the station.
     outward_mm : ndarray of shape (N,)
-        Distance of the edge from the axis, mm, growing outwards; NaN where unsure.
+        Distance of the edge outwards from the axis, mm; NaN where it was not found.
     step_mm : float
-        A pixel, mm.
+        Size of a pixel, mm.
     window_mm : float
-        Length along the rope that a point is averaged over (one sigma), mm.
+        Length along the rope over which a point is averaged (one sigma), mm.
     noise_px : float
-        Standard deviation of a point, as the light out of step with the stripes shows it, px.
+        Standard deviation of a point, estimated from the light out of phase with the stripes, px.
     reference_px : float
-        By how much it was moved because the light changes on the way from the paper just outside
-        to the edge, px.
+        Displacement by the extrapolation of the light from the paper just outside to the edge, px.
     tone_px : float
-        By how much it would move if all blur had come after the camera's tone curve, px.
+        Displacement if all blur had been applied after the camera's tone curve, px.
     own_light_px : float
-        How far outside the outline the rope's own light has fallen to half, px.
+        Distance outside the outline at which the rope's own light has fallen to half, px.
     dark_beside : bool
-        Whether the rope's own light has ended where the stripes come up: a hard shadow without
-        light lies between them.
+        Whether the rope's own light ends before the stripes begin: there is a hard, black shadow
+        between them.
     burnt : float
         Share of the edge's surroundings that is overexposed, 0 to 1.
     clipped_px : float
-        How far light that is burnt out, at the edge or where the reference is read, may have moved
-        the place at which half of the stripes is left, px, beyond what was taken back.
+        Possible displacement of the stripes' half by burnt-out light at the edge or in the
+        reference, px, in addition to the correction made.
     times_over : float
-        How many times as bright as the picture can hold the paper beside it was exposed; 0 where
-        it is not burnt out.
+        Exposure of the paper beside the rope over the brightest recordable light; 0 where it is
+        not burnt out.
     dark_share, own_spread_px : float
-        Along which share of the rope its own light has ended so, and how far the places scatter at
-        which it ends beside the crowns, px.
+        Share of the rope's length beside which there is such a shadow, and scatter of the end of
+        the rope's own light beside the crowns, px.
     shaded_share, u_shade_px : float
-        Along which share of the rope stripes go on within the outline, as in a shadow, and how
-        unsure it is, px, once it was followed on to the rope there.
+        Share of the rope's length where stripes continue inside the outline, as in a shadow, and
+        the outline's uncertainty, px, after it was followed on to the rope there.
     hidden_px : float
-        How far crowns may stand over the outline, too close together for its windows, px.
+        Possible height of crowns over the outline that are too close together for its windows, px.
     shadow_px, u_shadow_px : float
-        Width of the hard shadow that was taken off the outline, and its standard uncertainty, px.
+        Width of the hard shadow removed from the outline, and its standard uncertainty, px.
     limb_share : float
-        How bright the rope is just inside its outline, over the paper beside it, 0 to 1.
+        Brightness of the rope just inside its outline over that of the paper beside it, 0 to 1.
     rim_accounts : callable
-        Works out `vision.rope.edge.light.rim_accounts`; no rope with clear crowns asks.
+        Computes `vision.rope.edge.mirrors.rim_accounts`; not called for a rope with clear crowns.
     """
 
     side: Side
@@ -154,7 +153,7 @@ class Edge:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Outline:
-    """Both sides of the rope, in the plane that they were looked for in.
+    """Both sides of the rope, in the plane of the outline.
 
     Parameters
     ----------
@@ -163,11 +162,11 @@ class Outline:
     origin_mm, direction : ndarray of shape (2,)
         Station and unit vector along the rope, in the plane.
     height_mm, rough_mm : float
-        Height of the plane over the card; width of the rope as first seen, brought there, mm.
+        Height of the plane over the card; approximate width of the rope in the plane, mm.
     px_per_mm : float
         Scale of the photograph at the station, across the rope.
     card_half_mm : tuple of float
-        Half the card's length and height, mm, as its bend is stated.
+        Half the card's length and height, mm, to which its bend refers.
     """
 
     left: Edge
@@ -189,22 +188,22 @@ def trace_edges(
     height_mm: float | None,
     corner_px: tuple[int, int] = (0, 0),
 ) -> Outline:
-    """Return the rope's outline about a station.
+    """Return the rope's outline around a station.
 
     Parameters
     ----------
     light : ndarray of shape (H, W), float32
-        Linear light of the upright photograph, or of the part of it about the rope, 0 to 1.
+        Linear light of the upright photograph, or of the part of it around the rope, 0 to 1.
     located : LocatedCard
         The card, its pose and the photograph's blur.
     axis : Axis
-        The rope, roughly.
+        The rope's approximate axis.
     at_mm : float
         Station: place along the card, mm from its middle.
     height_mm : float or None
         Height of the rope's axis over the card; None for a rope that lies on it.
     corner_px : tuple of int
-        Where in the photograph that part has its first pixel (x, y).
+        Position of the first pixel (x, y) of `light` in the photograph.
     """
     camera, card, blur = located.pose.camera, located.printed, located.blur
     height = height_mm
@@ -215,7 +214,7 @@ def trace_edges(
     point, width = to_height(axis, camera, height)
     origin = point + axis.direction * (at_mm - point[0]) / axis.direction[0]
     scale = scale_at(camera, np.array([*origin, height]), axis.direction)
-    eye = camera_centre_mm(camera)  # the span was seen on the card: it is lifted as the axis is
+    eye = camera_centre_mm(camera)  # the span is on the card: project it to the plane of the axis
     lifted_mm = eye[0] + (np.array(axis.span_mm) - eye[0]) * (1 - height / eye[2])
     first, last = (lifted_mm - at_mm) / axis.direction[0] + np.array([ENDS, -ENDS]) * width
     begin = max(float(first), -HALF_LENGTH * width)
@@ -224,7 +223,7 @@ def trace_edges(
         raise RefusedError(finding("off-the-card", at_mm))
     step = max(1 / scale, (end - begin) / MOST_COLUMNS)
     along = begin + step * np.arange(math.ceil((end - begin) / step - 1e-6), dtype=float)
-    px_mm, edges, again = 1 / scale, [], []
+    px_mm, edges, tracers = 1 / scale, [], []
     per_mm = 1 / float(along[1] - along[0])
     scenes = [
         Scene(
@@ -233,11 +232,11 @@ def trace_edges(
         for _, sign in SIDES
     ]
     for scene, seen in zip(scenes, _rough(scenes, width / 2, px_mm), strict=True):
-        # a first look says how noisy a side is and how far its crowns are apart
-        look = look_along(scene, px_mm, blur, begun(*seen), seen[1])
+        # a first pass shows a side's noise and the distance between its crowns
+        look = look_along(scene, px_mm, blur, initial_outline(*seen), seen[1])
         edge = _edge(look, look.sigma, 1, through=True)
         edges.append(edge)
-        again.append(partial(_followed, look, seen[0], _even(edge)))
+        tracers.append(partial(_traced, look, seen[0], _unshaded(edge)))
     windows = windows_mm(
         along,
         [edge.outward_mm for edge in edges],
@@ -246,49 +245,51 @@ def trace_edges(
         width,
     )
     left, right = (
-        _through_shade(trace, _Way(window * per_mm), CLEAR_SIGMAS * blur.light_px)
-        for trace, window in zip(again, windows, strict=True)
+        _traced_through_shade(trace, _Manner(window * per_mm), CLEAR_SIGMAS * blur.light_px)
+        for trace, window in zip(tracers, windows, strict=True)
     )
     left, right = (
         replace(edge, hidden_px=hidden_mm(edge.window_mm, width) * scale) for edge in (left, right)
     )
-    left, right = _out_of_shadow(left, right, blur), _out_of_shadow(right, left, blur)
+    left, right = _without_shadow(left, right, blur), _without_shadow(right, left, blur)
     return Outline(left, right, origin, axis.direction, height, width, scale, half_size_mm(card))
 
 
 @dataclass(frozen=True, slots=True)
-class _Way:
-    """How an outline is followed: window in columns, whether through shade, from where."""
+class _Manner:
+    """How an outline is traced: window in columns, whether through shadows, starting offset."""
 
     sigma: float
     through: bool = False
     start_px: float = 0.0  # outside the rough outline
 
 
-def _through_shade(trace: Callable[[_Way], Edge], way: _Way, reach_px: float) -> Edge:
-    """Return the edge, followed on to the rope where it keeps to the rim of a wide shadow.
+def _traced_through_shade(
+    trace: Callable[[_Manner], Edge], manner: _Manner, reach_px: float
+) -> Edge:
+    """Return the edge, traced on to the rope where it follows the edge of a wide shadow instead.
 
-    A shadow that is narrow, and lies all along the side, is taken off as a whole. One whose end
-    scatters more than it is wide beside the crowns lies in places only. Beside any, the outline is
-    begun `reach_px` farther in and out as well, as far as blur reaches.
+    A narrow shadow along the whole side is removed as a whole. A shadow whose end scatters by more
+    than its width beside the crowns is present only in places. Beside any shadow, tracing is
+    repeated with starts `reach_px`, the extent of the blur, farther in and farther out.
     """
-    edge = trace(way)
+    edge = trace(manner)
     all_along = edge.dark_beside and -edge.own_light_px > edge.own_spread_px
     if edge.shaded_share and not all_along:
-        way = replace(way, through=True)
-        edge = trace(way)
-    if _even(edge):
+        manner = replace(manner, through=True)
+        edge = trace(manner)
+    if _unshaded(edge):
         return edge
-    return _from_elsewhere(edge, [trace(replace(way, start_px=by)) for by in (-reach_px, reach_px)])
+    return _median_edge(edge, [trace(replace(manner, start_px=by)) for by in (-reach_px, reach_px)])
 
 
-def _from_elsewhere(edge: Edge, others: list[Edge]) -> Edge:
-    """Return the middle of outlines begun farther in and out, which a shadow's rim leads astray.
+def _median_edge(edge: Edge, others: list[Edge]) -> Edge:
+    """Return the median of outlines with different starts, some of which a shadow misleads.
 
-    How far they lie apart beside the crowns says how unsure it is: a jaw bears on one of them.
+    Their scatter beside the crowns gives the uncertainty, as a jaw bears on one of the crowns.
     """
     every = np.array([edge.outward_mm, *(other.outward_mm for other in others)])
-    middle = np.sort(every, axis=0)[1]  # unsure places sort last
+    middle = np.sort(every, axis=0)[1]  # NaN sorts last
     if not np.isfinite(middle).any():
         return edge
     crowns = middle >= np.nanmedian(middle)
@@ -296,33 +297,33 @@ def _from_elsewhere(edge: Edge, others: list[Edge]) -> Edge:
     return replace(edge, outward_mm=middle, u_shade_px=math.hypot(edge.u_shade_px, u_px))
 
 
-def _even(edge: Edge) -> bool:
-    """Tell whether no shadow was seen beside a side."""
+def _unshaded(edge: Edge) -> bool:
+    """Return whether there is no shadow beside a side."""
     return not edge.shaded_share and not edge.dark_share
 
 
-def _followed(first: SideLook, rough: Array, even: bool, way: _Way) -> Edge:
-    """Return the edge that windows find which are laid along the outline time by time.
+def _traced(first: SideLook, rough: Array, unshaded: bool, manner: _Manner) -> Edge:
+    """Return the edge traced in several passes, with windows that follow the outline.
 
-    It is gone on from the first look at the rough outline, where that is the same; `even` says
-    whether no shadow lies beside it.
+    The first pass is reused if its start and window are the same; `unshaded` says whether there is
+    no shadow beside the rope.
     """
     look, px_mm = first, first.px_mm
-    if way.start_px or not math.isclose(way.sigma, first.sigma):
-        base = begun(rough + px_mm * way.start_px, way.sigma)
-        look = look_along(first.scene, px_mm, first.blur, base, way.sigma)
+    if manner.start_px or not math.isclose(manner.sigma, first.sigma):
+        base = initial_outline(rough + px_mm * manner.start_px, manner.sigma)
+        look = look_along(first.scene, px_mm, first.blur, base, manner.sigma)
     for left in reversed(range(PASSES - 1)):
-        base = look.base + px_mm * steady(look, way.through)
-        # two windows to a sigma tell where an even side is to be looked at next
-        every = max(1, int(HALF * way.sigma)) if left and even else 1
-        look = look_along(first.scene, px_mm, first.blur, base, way.sigma, every)
-    return _edge(look, first.sigma, PASSES, through=way.through)
+        base = look.base + px_mm * correction_px(look, manner.through)
+        # without shadows, two windows per sigma are enough except in the last pass
+        every = max(1, int(HALF * manner.sigma)) if left and unshaded else 1
+        look = look_along(first.scene, px_mm, first.blur, base, manner.sigma, every)
+    return _edge(look, first.sigma, PASSES, through=manner.through)
 
 
 def _edge(look: SideLook, usual: float, passes: int, *, through: bool) -> Edge:
-    """Return the edge as the last of so many passes sees it.
+    """Return the edge from the last of several passes.
 
-    What light lies beside the rope is read in pieces of two windows at least, this one or `usual`.
+    The light beside the rope is read in pieces of at least two windows, of this size or `usual`.
     """
     scene, px_mm, blur = look.scene, look.px_mm, look.blur
     along, sigma, t, sure, shaded = scene.along_mm, look.sigma, look.t, look.sure, look.shaded
@@ -344,11 +345,11 @@ def _edge(look: SideLook, usual: float, passes: int, *, through: bool) -> Edge:
     pooled = median_of(amplitude[crowns], axis=0)
     full = profiles.light[sure] > BURNT
     burnt = float(full[:, at_edge].mean())
-    paper = min(1.0, 2 * float(full[:, outside].mean()))  # half is dark stripes
+    paper = min(1.0, 2 * float(full[:, outside].mean()))  # half of the paper is dark stripes
     clipped = max(min(1.0, 2 * burnt), paper)
     over = times_over(mean, pooled, outside)
     cut_off = clipped > HALF
-    # columns: pieces that share little light
+    # columns per piece, so that pieces share little light
     each = max(1, min(int(2 * max(sigma, usual)), int(sure.sum())))
     whole_pieces = int(sure.sum()) // each
     by_mean, by_stripes = (
@@ -359,17 +360,17 @@ def _edge(look: SideLook, usual: float, passes: int, *, through: bool) -> Edge:
     (own, *places), (dark, *gone) = own_light(*both, t, outside, blur.light_px, cut_off)
     piece = np.minimum(np.arange(sure.sum()) // each, whole_pieces - 1)
     dark_share = float(np.array(gone)[piece].mean())
-    # beside the crowns on the whole, or beside so much of the rope that the rest is no outline
+    # beside the crowns as a whole, or beside so much of the rope that too little outline is left
     dark_beside = bool(dark) or 100 * (1 - dark_share) < limit_of("one-edge-only")
-    # burnt-out paper shines over the rope where that is not as bright: taken back, as the blur of
-    # lens and sensor comes before the picture's limit; what software blurs afterwards is in U
+    # burnt-out paper spreads over a darker rope. This is corrected for blur by lens and sensor,
+    # which acts before the picture's limit; blur by software, which acts after it, is in U.
     inside_px = (t >= -reach) & (t <= -blur.light_px)
     beside = profiles.mean[:, inside_px].mean(axis=1)
     shone_px = paper * blur.light_px * shone_sigmas(over, beside)
     shone = float(shone_px[sure].mean())
     own_spread_px = scatter_of(np.array(places)[piece][crowns[sure]])
     u_shade_px, doubtful = 0.0, crowns & shaded  # a jaw bears on one crown
-    if through and doubtful.any():  # its shadow's rim or the rope: one of two, so far apart
+    if through and doubtful.any():  # either the shadow's edge or the rope: two possible values
         chance = float(doubtful.sum() / crowns.sum())
         u_shade_px = float((look.half - place)[doubtful].mean()) * math.sqrt(chance - chance**2)
     bar = float(median_of(edge[sure])), px_mm
@@ -382,7 +383,7 @@ def _edge(look: SideLook, usual: float, passes: int, *, through: bool) -> Edge:
         np.where(sure, edge + shone_px * px_mm, np.nan),
         px_mm,
         window_mm,
-        noise_px=sharpened(passes) * spread / slope,
+        noise_px=noise_gain(passes) * spread / slope,
         reference_px=HALF * abs(look.shade) / slope,
         tone_px=tone_px(mean, pooled, t, outside, blur),
         own_light_px=float(own),
@@ -400,9 +401,9 @@ def _edge(look: SideLook, usual: float, passes: int, *, through: bool) -> Edge:
 
 
 def _rough(scenes: list[Scene], half_mm: float, px_mm: float) -> list[tuple[Array, float]]:
-    """Return each side's outline roughly (columns,), mm outwards, and its window in columns."""
-    # a valley between four strands is a fifth of the half width deep; what else lies at the edge
-    # of the rope as first seen is less than that
+    """Return each side's rough outline (columns,), mm outwards, and its window in columns."""
+    # a valley between four strands is a fifth of the half width deep; other deviations from the
+    # rope's approximate edge are smaller
     rows = np.arange((1 + HALF) * half_mm, HALF * half_mm, -px_mm)
     far = rows > (1 + HALF / 2) * half_mm
     views = [scene.look(np.zeros(len(scene.along_mm)), rows) for scene in scenes]
@@ -412,7 +413,7 @@ def _rough(scenes: list[Scene], half_mm: float, px_mm: float) -> list[tuple[Arra
     ]
     apart, both = max(1, int(HALF * min(sigmas))), []
     for (light, phase, on_band), sigma in zip(views, sigmas, strict=True):
-        # two to a window: what lies closer together shares its light
+        # two samples per window, as closer ones share their light
         mean, stripes = locked_in(light, phase, sigma, apart)
         on_band = on_band[::apart]
         open_band = on_band & far
@@ -431,27 +432,27 @@ def _rough(scenes: list[Scene], half_mm: float, px_mm: float) -> list[tuple[Arra
     ]
 
 
-def _out_of_shadow(edge: Edge, other: Edge, blur: Blur) -> Edge:
-    """Return the edge where the rope's own light ends, if a shadow without light lies beside it.
+def _without_shadow(edge: Edge, other: Edge, blur: Blur) -> Edge:
+    """Return the edge where the rope's own light ends, if there is a black shadow beside it.
 
-    By how much that light seems to end outside the outline is taken from the other side, where
-    the stripes show the outline itself.
+    The offset between the end of that light and the outline is taken from the other side, if the
+    stripes show the outline itself there.
     """
     if not edge.dark_beside:
         return replace(edge, u_shadow_px=edge.u_shade_px)
     sharp = not other.dark_beside and abs(other.own_light_px) < CLEAR_SIGMAS * blur.light_px / 2
     width = max(0.0, sharp * other.own_light_px - edge.own_light_px)
-    # a lamp's shadow runs along the whole side; what is dark here and there may be the rope's limb
+    # a lamp's shadow extends along the whole side; dark places may be the rope's limb instead
     doubt = math.sqrt(edge.dark_share * (1 - edge.dark_share))
-    spread_px = min(edge.own_spread_px, width)  # of what was taken off, not of what never was
+    spread_px = min(edge.own_spread_px, width)  # at most the width that was removed
     u_px = math.hypot(U_SHADOW_SHARE * width, spread_px, doubt * width, edge.u_shade_px)
     outward_mm = edge.outward_mm - width * edge.step_mm
     taken = replace(edge, outward_mm=outward_mm, shadow_px=width, u_shadow_px=u_px)
-    return replace(taken, rim_accounts=no_rim) if width else taken  # no stripes end there
+    return replace(taken, rim_accounts=no_rim) if width else taken  # the stripes end elsewhere
 
 
 def band_limits_mm(outline: Outline, camera: Camera, card: Card) -> tuple[float, float]:
-    """Return how far the clear band reaches to the right (-) and left (+) of the station, mm."""
+    """Return the extent of the clear band to the right (-) and left (+) of the station, mm."""
     eye = camera_centre_mm(camera)
     share = (eye[2] - outline.height_mm) / eye[2]
     _, y0, _, y1 = card.layout.band_box_mm

@@ -1,4 +1,4 @@
-"""What profiles across the outline say: where the band ends, its stripes' phase, half and noise."""
+"""Analysis of profiles across the outline: end of the band, phase and amplitude of the stripes."""
 
 from __future__ import annotations
 
@@ -20,13 +20,13 @@ Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 Values = NDArray[np.floating[Any]]  # single precision where there are many
 
-MOST_BEND = 3  # rows by which the rough outline jumps from column to column
+MOST_BEND = 3  # largest jump of the rough outline between columns, rows
 
 
 def in_direction(stripes: Light, pooled: Light, sigma: float) -> tuple[Light, Light]:
-    """Return the stripes (2, columns, samples) in step and out of step with their own phase.
+    """Return the stripes (2, columns, samples) in phase and out of phase with their own phase.
 
-    That changes slowly along the rope; of what is `pooled` of each column (2, columns) it is taken.
+    That phase varies slowly along the rope; it is determined from `pooled` (2, columns).
     """
     size = (2 * int(12 * sigma + 0.5) + 1, 1)
     slow = cv2.GaussianBlur(pooled, size, 3 * sigma, sigmaY=1.0, borderType=cv2.BORDER_REFLECT)
@@ -38,12 +38,11 @@ def in_direction(stripes: Light, pooled: Light, sigma: float) -> tuple[Light, Li
 def in_step(
     stripes: Light, t: Array, first: int, sigma: float
 ) -> tuple[Light, Light, Light, float]:
-    """Return the amplitude in step, that out of step, the reference (columns,), and its shade.
+    """Return the amplitudes in phase and out of phase, the reference (columns,), and its shade.
 
-    The reference is the amplitude just outside (from the `first` sample there on), carried on to
-    the edge along a straight line, because the rope takes light from the paper beside it. The
-    line's slope is that of the whole side; the shade is by how much it lowers the reference, as a
-    share.
+    The reference is the amplitude just outside (from sample `first` on), extrapolated linearly to
+    the edge, because the rope shades the paper beside it. The slope is that of the whole side. The
+    shade is the relative decrease of the reference by the extrapolation.
     """
     amplitude, noise = in_direction(stripes, stripes[..., first:].mean(axis=2), sigma)
     outside = amplitude[:, first:]
@@ -62,11 +61,11 @@ def half_way(
 ) -> tuple[Array, Mask, Array]:
     """Return where each profile (columns, samples), followed inwards, falls through half, px.
 
-    Farther inside than a blur reaches (`clear`, px) no paper is seen beyond the rope's edge. Where
-    stripes are still there, with the contrast of open paper, a shadow lies on it, and the half was
-    that of its rim: third is where what is left there falls to its own half, or as far in as is
-    looked where it doesn't; NaN elsewhere. Stripes that on the way there run against their own
-    phase lie on no paper: a smooth flank mirrors them.
+    Farther inside the rope's edge than the blur extends (`clear`, px) no paper is visible. If there
+    are still stripes with the contrast of open paper, they are in a shadow, and the half was at the
+    shadow's edge. The third result is then where the remaining amplitude falls to its own half, or
+    the innermost sample if it does not; NaN elsewhere. Stripes of opposite phase in between are not
+    on paper, but mirrored in a smooth flank.
     """
     half = np.full(len(share), HALF)
     place, sure = _falls(share, half, t, np.full(len(share), start))
@@ -83,7 +82,7 @@ def half_way(
 
 
 def _falls(share: Values, level: Values, t: Array, start: NDArray[np.int64]) -> tuple[Array, Mask]:
-    """Return where each profile, followed inwards from a sample, falls through a level, px."""
+    """Return where each profile, followed inwards from `start`, falls through a level, px."""
     inwards = np.arange(share.shape[1]) <= start[:, None]
     below = (share < level[:, None]) & inwards
     last = np.minimum(share.shape[1] - 1 - below[:, ::-1].argmax(axis=1), start - 1)
@@ -95,11 +94,11 @@ def _falls(share: Values, level: Values, t: Array, start: NDArray[np.int64]) -> 
 
 
 def out_of_step(noise: Values, t: Array, blur_px: float) -> float:
-    """Return the deviation of the amplitude at the edge that runs out of step (columns, samples).
+    """Return the standard deviation of the out-of-phase amplitude (columns, samples) at the edge.
 
-    Blur shows more of the paper farther out at an edge, all along it, and by how much hangs on
-    where the edge lies between two pixels: that is out of step too, and no noise. So the edge's own
-    counts as far as it is no larger than what lies beside it, on the rope or on the paper.
+    All along an edge, blur mixes in paper from farther out, by an amount that depends on the edge's
+    position between pixels. This is also out of phase, but not noise. So the value at the edge is
+    limited to that beside it, on the rope or on the paper.
     """
     near = np.abs(t) < CLEAR_SIGMAS * blur_px
     t, noise = t[near], noise[:, near]
@@ -115,11 +114,11 @@ def out_of_step(noise: Values, t: Array, blur_px: float) -> float:
     return min(edge, max(rope, paper))
 
 
-def sharpened(passes: int) -> float:
-    """Return how much noisier the outline is after so many passes than one window's average.
+def noise_gain(passes: int) -> float:
+    """Return the outline's noise after several passes over that of one window's average.
 
-    A pass adds what a Gaussian window G shows of the rest, so that after n of them the window is
-    1 - (1 - G)^n; of white noise it lets through the root of the sum of its square.
+    Each pass adds what a Gaussian window G transmits of the rest, so the effective window after n
+    passes is 1 - (1 - G)^n; the noise is the root of the integral of its square.
     """
     frequency = np.linspace(0.0, 4.0, 2001)
     window = np.exp(-(frequency**2))
@@ -128,35 +127,35 @@ def sharpened(passes: int) -> float:
 
 
 def slope_of(share: Values, t: Array) -> float:
-    """Return how steeply the amplitude rises through one half, 1/px."""
+    """Return the slope of the amplitude at one half, 1/px."""
     near = np.abs(t) <= 2 * EVERY_PX
     return max(_slope(t[near], median_of(share[:, near], axis=0)), 0.05)
 
 
 def _slope(x: Array, y: Array) -> float:
-    """Return the slope of the straight line that fits best."""
+    """Return the slope of the best-fitting straight line."""
     off = x - x.mean()
     return float(off @ y / (off @ off))
 
 
 def best_paths(votes: Light) -> NDArray[np.int64]:
-    """Return the boundary row of each column that parts band from rope best, each side one path.
+    """Return each side's best boundary between band and rope, as a row for each column.
 
     Parameters
     ----------
     votes : ndarray of shape (sides, rows, columns)
-        Positive for band, negative for rope; rows run from the band to the rope.
+        Positive for band, negative for rope; row numbers increase from the band to the rope.
     """
     sums = np.cumsum(votes, axis=1)
-    worth = 2 * sums - sums[:, -1:]  # outside votes for the band, inside for the rope
-    by_column = np.ascontiguousarray(np.moveaxis(worth, -1, 0))
+    score = 2 * sums - sums[:, -1:]  # votes for the band outside, and against it inside
+    by_column = np.ascontiguousarray(np.moveaxis(score, -1, 0))
     columns, sides, rows = by_column.shape
     bends = 2 * MOST_BEND + 1
     penalty = BEND_PENALTY * np.abs(np.arange(bends) - MOST_BEND).astype(np.float32)
-    # what the best path to each row is worth; nothing comes from beyond the rims
+    # score of the best path to each row; padded, as no path comes from outside the rows
     total = np.full((columns, sides, rows + bends - 1), -np.inf, np.float32)
     own = total[..., MOST_BEND:-MOST_BEND]
-    before = sliding_window_view(total, rows, axis=2)  # of each row, those that it may come from
+    before = sliding_window_view(total, rows, axis=2)  # the possible predecessors of each row
     own[0] = by_column[0]
     for column in range(1, columns):
         options = before[column - 1] - penalty[:, None]
