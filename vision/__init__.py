@@ -1,13 +1,12 @@
 """From a photograph to a rope's diameter with its uncertainty.
 
-In the order of the work: `photo` opens a file, `target` finds the printed card and says where the
-camera stood, `calibration` knows the lens, `rope` traces the rope and gives diameter, lay and
-budget, `pipeline` does all of it in one call; `scale_rule` measures photographs without the card.
-`results`, `uncertainty` and `findings` are what a photograph can say.
+In the order of processing: `photo` opens a file, `target` finds the printed card and determines the
+camera's pose, `calibration` provides the lens, `rope` traces the rope and gives diameter, lay and
+budget, and `pipeline` does all this in one call; `scale_rule` measures photographs without the
+card. `results`, `uncertainty` and `findings` define the output.
 
-What a script needs can be had from here, e.g. ``from vision import measure_photo``: the names of
-`__all__`. Each is looked up when it is first asked for, because `inspection` needs the result types
-only and must not pay for OpenCV.
+Scripts can import the names in `__all__` from here, e.g. ``from vision import measure_photo``. Each
+is imported on first use, because `inspection` needs only the result types and must not load OpenCV.
 """
 
 from __future__ import annotations
@@ -15,7 +14,7 @@ from __future__ import annotations
 from importlib import import_module
 from typing import TYPE_CHECKING
 
-if TYPE_CHECKING:  # "as" says that the name is meant to be had from here
+if TYPE_CHECKING:  # "as" marks a name as re-exported
     from vision.calibration.library import load_cameras as load_cameras
     from vision.frame import results_frame as results_frame
     from vision.overlay import draw_results as draw_results

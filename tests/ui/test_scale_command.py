@@ -90,7 +90,7 @@ def test_a_length_that_contradicts_the_marks_ends_with_1_and_says_both_values() 
     assert done.exit_code == 1
     said = " ".join(done.output.split())
     assert "The length given is 79.40 mm" in said
-    assert "lie 100." in said or "lie 99." in said
+    assert "points are 100." in said or "points are 99." in said
 
 
 @pytest.mark.parametrize(

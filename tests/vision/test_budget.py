@@ -32,7 +32,7 @@ from vision.target.blur import Blur, read_blur
 from vision.target.detect import FoundCard, find_cards
 from vision.target.layout import Card, layout_named
 from vision.target.locate import LocatedCard
-from vision.target.pose import OtherAccount, Pose, StripePoints, solve_pose
+from vision.target.pose import OtherHypothesis, Pose, StripePoints, solve_pose
 from vision.target.print_scale import PrintCheck
 from vision.tones import LIGHT_OF
 from vision.uncertainty import Term, combined_u_mm, covariance_mm2, shares
@@ -309,7 +309,7 @@ def test_derivatives_are_those_of_the_function() -> None:
 def test_of_two_accounts_of_a_picture_the_mean_counts_and_its_scatter(weight: float) -> None:
     c = chain("touching", 1e-3)
     longer = replace(c.pose.camera, log_focal=c.pose.camera.log_focal + 0.3)
-    pose = replace(c.pose, other=OtherAccount(longer, weight))
+    pose = replace(c.pose, other=OtherHypothesis(longer, weight))
     ends = np.array([diameter_mm(camera, c.lines, c.hold) for camera in (c.pose.camera, longer)])
     drawn = np.random.default_rng(5).choice(ends, size=200_000, p=[1 - weight, weight])
     assert diameter_of(pose, c.lines, c.hold) == pytest.approx(

@@ -381,7 +381,7 @@ def test_crowns_that_differ_spread() -> None:
 def test_the_rim_of_a_mirroring_bar_is_taken_off_and_its_doubt_carried_for_both_sides() -> None:
     bar = outline(side(pitch_mm=None), side(pitch_mm=None))
     accounts = np.array([0.2, 0.4]), np.zeros(2)  # one as likely as the other
-    edges = [replace(edge, rim_accounts=lambda: accounts) for edge in (bar.left, bar.right)]
+    edges = [replace(edge, rim_hypotheses=lambda: accounts) for edge in (bar.left, bar.right)]
     jaws = fit_jaws(replace(bar, left=edges[0], right=edges[1]))
     assert width_mm(jaws) == pytest.approx(D - 2 * 0.3 * STEP, abs=1e-6)
     both = np.hypot(jaws.left.u_mm, jaws.right.u_mm)  # they err alike: 0.1 px a side is 0.2

@@ -19,7 +19,7 @@ from studio import Array
 from vision.camera import Lens, camera_of
 from vision.rope.edge.light import EVERY_PX, lights_of
 from vision.rope.edge.lock_in import Scene
-from vision.rope.edge.mirrors import no_rim, rim_accounts, rims_px
+from vision.rope.edge.mirrors import no_rim, rim_hypotheses, rims_px
 from vision.rope.edge.profiles import half_way
 from vision.target.blur import Blur
 from vision.target.layout import Card
@@ -71,7 +71,7 @@ def half_of(blur_px: float, share: float) -> float:
 def accounts_of(blur: Blur, stripes: Complex, limb: float) -> tuple[Array, Array]:
     """Return the accounts of stripes seen at `T`, beside a limb over the paper's mean light."""
     lights = WHITE, BLACK, limb * (WHITE + BLACK) / 2
-    return rim_accounts(BAR, (R, PX_MM), blur, (T, stripes), lights)
+    return rim_hypotheses(BAR, (R, PX_MM), blur, (T, stripes), lights)
 
 
 @pytest.mark.parametrize("share", [0.0, 0.4, 0.8])

@@ -291,7 +291,7 @@ def _without_rim(jaw: Jaw, rim_mm: float, u_mm: float) -> Jaw:
 
 def _rims_mm(left: Edge, right: Edge) -> tuple[tuple[float, float], ...]:
     """Return each side's rim and its u, mm; the two u together give that of the rims' sum."""
-    one, other, u = rims_px(left.rim_accounts(), right.rim_accounts())
+    one, other, u = rims_px(left.rim_hypotheses(), right.rim_hypotheses())
     half = left.step_mm * u / float(np.sqrt(2))
     return (left.step_mm * one, half), (right.step_mm * other, half)
 

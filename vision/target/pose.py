@@ -81,7 +81,7 @@ class StripePoints:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class OtherAccount:
+class OtherHypothesis:
     """Camera and card on the less likely hypothesis: cropped where the other is whole, or reverse.
 
     Parameters
@@ -128,7 +128,7 @@ class Pose:
         Covariance of all fitted parameters, including these two.
     findings : tuple of Finding
         Warnings.
-    other : OtherAccount or None
+    other : OtherHypothesis or None
         The alternative hypothesis about the picture.
     """
 
@@ -145,7 +145,7 @@ class Pose:
     scales: Array
     joint: Covariance
     findings: tuple[Finding, ...] = ()
-    other: OtherAccount | None = None
+    other: OtherHypothesis | None = None
 
     @property
     def focal_px(self) -> float:
@@ -233,7 +233,7 @@ def _believed(
     share = 1 / (1 + float(np.exp(np.clip(logs[0] - logs[1], -50, 50))))  # probability of a crop
     if share > 0.5:
         pose, other, share = other, pose, 1 - share
-    return replace(pose, other=OtherAccount(other.camera, share))
+    return replace(pose, other=OtherHypothesis(other.camera, share))
 
 
 def _released(held: Pose, known: Settled) -> Pose:

@@ -30,7 +30,7 @@ ROUGHNESS = (0.0, *np.geomspace(0.01, 0.16, 9))
 RADII, SHARES = (1.0, 3.0), np.linspace(0, 2, 41)
 
 
-def rim_accounts(
+def rim_hypotheses(
     scene: Scene,
     bar: tuple[float, float],
     blur: Blur,

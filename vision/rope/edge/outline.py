@@ -51,7 +51,7 @@ from vision.rope.edge.light import (
 )
 from vision.rope.edge.lock_in import Scene, half_size_mm, locked_in
 from vision.rope.edge.look import SideLook, correction_px, initial_outline, look_along
-from vision.rope.edge.mirrors import no_rim, rim_accounts
+from vision.rope.edge.mirrors import no_rim, rim_hypotheses
 from vision.rope.edge.profiles import (
     best_paths,
     in_direction,
@@ -123,8 +123,8 @@ class Edge:
         Width of the hard shadow removed from the outline, and its standard uncertainty, px.
     limb_share : float
         Brightness of the rope just inside its outline over that of the paper beside it, 0 to 1.
-    rim_accounts : callable
-        Computes `vision.rope.edge.mirrors.rim_accounts`; not called for a rope with clear crowns.
+    rim_hypotheses : callable
+        Computes `vision.rope.edge.mirrors.rim_hypotheses`; not called for a rope with clear crowns.
     """
 
     side: Side
@@ -148,7 +148,7 @@ class Edge:
     shadow_px: float = 0.0
     u_shadow_px: float = 0.0
     limb_share: float = 1.0
-    rim_accounts: Callable[[], tuple[Array, Array]] = no_rim
+    rim_hypotheses: Callable[[], tuple[Array, Array]] = no_rim
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -396,7 +396,7 @@ def _edge(look: SideLook, usual: float, passes: int, *, through: bool) -> Edge:
         u_shade_px=u_shade_px,
         own_spread_px=own_spread_px,
         limb_share=limb_share(lights),
-        rim_accounts=partial(rim_accounts, scene, bar, blur, seen_at, lights),
+        rim_hypotheses=partial(rim_hypotheses, scene, bar, blur, seen_at, lights),
     )
 
 
@@ -448,7 +448,7 @@ def _without_shadow(edge: Edge, other: Edge, blur: Blur) -> Edge:
     u_px = math.hypot(U_SHADOW_SHARE * width, spread_px, doubt * width, edge.u_shade_px)
     outward_mm = edge.outward_mm - width * edge.step_mm
     taken = replace(edge, outward_mm=outward_mm, shadow_px=width, u_shadow_px=u_px)
-    return replace(taken, rim_accounts=no_rim) if width else taken  # the stripes end elsewhere
+    return replace(taken, rim_hypotheses=no_rim) if width else taken  # the stripes end elsewhere
 
 
 def band_limits_mm(outline: Outline, camera: Camera, card: Card) -> tuple[float, float]:
