@@ -1,7 +1,7 @@
-"""Make the sample photographs and everything that was written down with them.
+"""Make the sample photographs and the tables that go with them.
 
-Example: ``python sample_images/make_samples.py`` renders what is missing in this folder
-(seconds a photograph on a graphics card, minutes on two cores) and writes the tables anew.
+Example: ``python sample_images/make_samples.py`` renders the photographs that are missing from
+this folder (seconds each on a graphics card, minutes each on two cores) and rewrites the tables.
 """
 
 from __future__ import annotations
@@ -33,19 +33,22 @@ HERE = Path(__file__).resolve().parent
 
 
 def readings(rows: Sequence[dict[str, object]]) -> list[dict[str, object]]:
-    """Return the gauge readings that were logged, one of them wrong; the truth's rows note it.
+    """Return the logged gauge readings, one of them wrong; its truth row gets a note.
 
     Raises
     ------
     ValueError
-        If a gauge showed what no caliper could have: more than 0.05 mm off the truth.
+        If a reading is more than 0.05 mm from the true width: no caliper would show it.
     """
     logged = []
     by_file = {row["file"]: row for row in rows}
     for (station, view), (shown, seconds) in READINGS.items():
         row = by_file[f"station-{station}-view-{view:02d}.jpg"]
         if abs(shown - float(str(row["truth_2d_mm"]))) > 0.05:
-            raise ValueError(f"station {station}, {view}: {shown} is not {row['truth_2d_mm']}.")
+            raise ValueError(
+                f"Station {station}, {view} degrees: the reading {shown} is more than 0.05 mm from "
+                f"the true {row['truth_2d_mm']}. Correct it in READINGS."
+            )
         typed = shown
         if (station, view) == WRONG:
             typed = TYPED_MM
@@ -70,10 +73,10 @@ def readings(rows: Sequence[dict[str, object]]) -> list[dict[str, object]]:
 
 
 def main() -> None:
-    """Render what is missing, then write the tables."""
+    """Render the missing photographs, then write the tables."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument(
-        "--spp", type=int, default=SPP, help=f"samples a pixel at the outline ({SPP})"
+        "--spp", type=int, default=SPP, help=f"samples per pixel at the outline ({SPP})"
     )
     options = parser.parse_args()
     rows = []

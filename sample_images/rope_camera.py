@@ -1,4 +1,4 @@
-"""The camera: where it stands, and the file that it writes."""
+"""The camera: its position, and the file that it writes."""
 
 from __future__ import annotations
 
@@ -15,14 +15,14 @@ from PIL.ExifTags import IFD, Base
 Array = NDArray[np.float64]
 Picture = NDArray[np.float32]
 
-FULL_FRAME_DIAGONAL_MM = math.hypot(36.0, 24.0)  # 35-mm equivalence is by the diagonal (CIPA)
+FULL_FRAME_DIAGONAL_MM = math.hypot(36.0, 24.0)  # the 35-mm equivalent compares diagonals (CIPA)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Camera:
     """A pinhole camera in the card's frame (x right, y up, z towards the camera, mm).
 
-    Camera frame: x right, y down, z forward. Pixel (0, 0) is the middle of the first pixel.
+    Camera frame: x right, y down, z forward. Pixel (0, 0) is the centre of the first pixel.
     """
 
     R_cam_card: Array
@@ -34,7 +34,7 @@ class Camera:
 
     @property
     def t_cam_card_mm(self) -> Array:
-        """Where the card's origin is seen from the camera, mm."""
+        """The card's origin in the camera's frame, mm."""
         return np.asarray(-self.R_cam_card @ self.centre_mm)
 
     @property
@@ -43,9 +43,9 @@ class Camera:
         return math.degrees(math.acos(min(1.0, -self.R_cam_card[2, 2])))
 
     def project(self, points_mm: Array) -> Array:
-        """Return where points of the card's frame (N, 3) are seen, (N, 2) px."""
-        seen = (points_mm - self.centre_mm) @ self.R_cam_card.T
-        return np.asarray(self.focal_px * seen[:, :2] / seen[:, 2:] + self.principal_px)
+        """Project points of the card's frame (N, 3), mm, into the picture (N, 2), px."""
+        in_camera = (points_mm - self.centre_mm) @ self.R_cam_card.T
+        return np.asarray(self.focal_px * in_camera[:, :2] / in_camera[:, 2:] + self.principal_px)
 
 
 def focal_px_of(f35_mm: float, width_px: int, height_px: int) -> float:
@@ -72,8 +72,8 @@ def camera_looking_at(
 ) -> Camera:
     """Return a camera `distance_mm` from `aim_mm` that looks at it.
 
-    `tilt_deg` leans it away from the card's normal towards `azimuth_deg` (from x towards y);
-    at roll 0 the picture's right is the card's right.
+    `tilt_deg` tilts it away from the card's normal towards `azimuth_deg` (from x towards y).
+    At roll 0 the picture's right is the card's right.
     """
     tilt, azimuth, roll = np.radians([tilt_deg, azimuth_deg, roll_deg])
     away = np.array(
@@ -101,7 +101,7 @@ def camera_looking_at(
 
 @dataclass(frozen=True, slots=True)
 class Exif:
-    """What the invented phone writes beside the picture."""
+    """The metadata that the invented phone writes into the file."""
 
     model: str
     f35_mm: float

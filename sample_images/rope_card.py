@@ -8,7 +8,7 @@ import numpy as np
 from rope_mesh import Array
 
 BENDS = ("", "ends down", "curled up", "curled down", "belly", "twist")
-ACROSS = (0.0, 1.0)  # the whole card, as shares of its height from the lower edge
+ACROSS = (0.0, 1.0)  # the whole card: shares of its height, from the lower edge
 
 
 def bent_points_mm(
@@ -18,7 +18,7 @@ def bent_points_mm(
     bend_mm: float,
     axis_angle_deg: float = 0.0,
 ) -> Array:
-    """Return where points of the flat card (N, 2), mm, lie on the bent one (N, 3), mm.
+    """Map points of the flat card (N, 2), mm, to the bent card (N, 3), mm.
 
     Parameters
     ----------
@@ -27,24 +27,23 @@ def bent_points_mm(
     size_mm : (width, height)
         Of the card.
     bend : str
-        "ends down": both ends hang, the rope rests on the middle. "curled up", "curled down": the
-        sides stand up or hang down, the card is curled about the rope's own direction. "belly":
-        the middle hangs between two straps at the ends. "twist": two corners up, two down. "":
-        flat.
+        "ends down": both ends hang and the rope rests on the middle. "curled up", "curled down":
+        the card is curled about the rope's direction, its sides up or down. "belly": the middle
+        hangs between two straps at the ends. "twist": two corners up, two down. "": flat.
     bend_mm : float
-        How far ends, sides, middle or corners lie off the flat card, mm.
+        How far the ends, sides, middle or corners are from the plane of the flat card, mm.
     axis_angle_deg : float
         Direction of the rope, about which a card is curled, degrees from x towards y.
 
     Raises
     ------
     ValueError
-        If there is no such bend.
+        If `bend` is not one of `BENDS`.
 
     Notes
     -----
-    Paper does not stretch: along a parabola the arc keeps the paper's length. A twist or a belly
-    of a few mm stretches it by less than 0.3 %, which is not taken off.
+    Paper does not stretch: the arc of a parabola keeps the paper's length. A twist or a belly of
+    a few mm would stretch it by less than 0.3 %; this is not corrected for.
     """
     if bend not in BENDS:
         raise ValueError(f"`bend` must be one of {', '.join(BENDS)}; got {bend!r}.")
@@ -70,7 +69,7 @@ def bent_points_mm(
 
 
 def _on_parabola(arc_mm: Array, half_mm: float, height_mm: float) -> tuple[Array, Array]:
-    """Return place and height, mm, of points by their arc length on z = a t^2."""
+    """Return t and z, mm, of points given by their arc lengths along z = a t^2."""
     a = height_mm / half_mm**2
     t = np.linspace(-2.0, 2.0, 4001) * half_mm
     rise = np.sqrt(1 + (2 * a * t) ** 2)
@@ -89,7 +88,7 @@ def card_shape(
     axis_angle_deg: float = 0.0,
     rows: tuple[float, float] = ACROSS,
 ) -> Any:
-    """Return the card for the renderer; a flat and whole one is an exact rectangle."""
+    """Return the card for the renderer; a flat, whole card is an exact rectangle."""
     width, height = size_mm
     if not bend and rows == ACROSS:
         T = mi.ScalarTransform4f

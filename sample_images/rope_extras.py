@@ -1,4 +1,4 @@
-"""What sticks out of a rope or ends it: not part of the diameter, so not part of the truth."""
+"""What sticks out of a rope or ends it. It is not part of the diameter, nor of the truth."""
 
 from __future__ import annotations
 
@@ -7,16 +7,16 @@ from rope_mesh import Mesh, RopeShape, swept_mesh, wire_circles_mm
 
 
 def broken_wire(shape: RopeShape, *, side: float, at_mm: float) -> Mesh:
-    """Return a wire that has broken at a crown and stands off the outline.
+    """Return a wire that has broken at a crown and sticks out of the outline.
 
     Parameters
     ----------
     shape : RopeShape
-        The rope that it belongs to.
+        The rope to which it belongs.
     side : float
-        +1 or -1: towards y or away from it, as the camera sees the outline.
+        +1 or -1: on the edge towards +y or towards -y, as the camera sees the outline.
     at_mm : float
-        Where it leaves the rope, along x, mm.
+        Position along x where it leaves the rope, mm.
     """
     d = shape.diameter_mm
     _, wire = wire_circles_mm(shape)
@@ -29,7 +29,7 @@ def broken_wire(shape: RopeShape, *, side: float, at_mm: float) -> Mesh:
 
 
 def grease_lump(diameter_mm: float, *, side: float, at_mm: float) -> Mesh:
-    """Return a lump of grease on the outline, flattened, about a tenth of a rope high."""
+    """Return a flattened lump of grease on the outline, about a tenth of a diameter high."""
     polar, around = np.meshgrid(np.linspace(0, np.pi, 40), np.linspace(0, 2 * np.pi, 60))
     unit = np.stack(
         [np.sin(polar) * np.cos(around), np.sin(polar) * np.sin(around), np.cos(polar)], axis=-1
@@ -50,9 +50,9 @@ def grease_lump(diameter_mm: float, *, side: float, at_mm: float) -> Mesh:
 
 
 def taped_end(diameter_mm: float, *, end_mm: float) -> Mesh:
-    """Return the tape around a rope's cut end: a closed sleeve that hides the wires' ends."""
+    """Return the tape around a rope's cut end: a closed sleeve that hides the ends of the wires."""
     d = diameter_mm
-    # A path with doubled points keeps the edge of the end face sharp.
+    # Two nearly coincident points at the end keep the edge of the end face sharp.
     x = end_mm + np.array([-0.6 * d, -0.4 * d, -0.2 * d, 0.0, 0.01])
     sleeve = swept_mesh(np.stack([x, 0 * x, 0 * x], axis=-1), 0.515 * d, sides=72)
     rim = len(sleeve.vertices_mm) - 72 + np.arange(72)

@@ -1,4 +1,4 @@
-"""Where the light comes from: sky, sun, the phone's flash, lamps."""
+"""The light sources: sky, sun, the phone's flash, a window, lamps."""
 
 from __future__ import annotations
 
@@ -16,16 +16,16 @@ LIGHTS = ("overcast", "sun", "low sun", "flash", "lamps", "back light", "mixed s
 def light_sources(
     mi: Any, light: str, camera: Camera, *, rope_angle_deg: float, rng: np.random.Generator
 ) -> dict[str, Any]:
-    """Return the scene's lights for one of `LIGHTS`, turned and placed by `rng`.
+    """Return the scene's lights for one of `LIGHTS`; `rng` decides their directions and places.
 
-    A low sun stands beside the rope, so that its shadow lies along one edge. Back light comes
-    low from beyond the card, towards the camera. In mixed shadow, slats between sun and card
-    throw stripes of shadow across both.
+    A low sun is to one side of the rope, so that the rope's shadow lies along one edge. Back
+    light comes from low down beyond the card, towards the camera. In mixed shadow, slats between
+    the sun and the card cast stripes of shadow across card and rope.
 
     Raises
     ------
     ValueError
-        If there is no such light.
+        If `light` is not one of `LIGHTS`.
     """
     T = mi.ScalarTransform4f
     up_tilt, up_turn = rng.uniform(0, 40), rng.uniform(0, 360)
@@ -71,7 +71,7 @@ def light_sources(
         elevation = rng.uniform(22, 38) if low else rng.uniform(45, 75)
         side = rope_angle_deg + rng.choice([90.0, -90.0]) + rng.uniform(-25, 25)
         azimuth = side if low else rng.uniform(0, 360)
-        # The sun's disk of 0.53 degrees, five metres away: penumbra and glints as outdoors.
+        # A disk of 0.53 degrees, like the sun's, five metres away: penumbra and glints as outdoors.
         strength = 3.0 / (math.pi * math.sin(math.radians(0.265)) ** 2)
         sun = disk(
             5000.0 * towards(elevation, azimuth),
@@ -105,7 +105,7 @@ def light_sources(
 
 
 def _slats(mi: Any, towards_sun: Array, camera: Camera, rng: np.random.Generator) -> dict[str, Any]:
-    """Return thin dark slats towards the sun, in no particular direction, over the camera."""
+    """Return thin dark slats above the camera, towards the sun, in a random orientation."""
     T = mi.ScalarTransform4f
     place = (500.0 + 1.4 * camera.centre_mm[2]) * towards_sun
     turn, pitch = rng.uniform(0, 180), rng.uniform(50, 130)
@@ -113,7 +113,7 @@ def _slats(mi: Any, towards_sun: Array, camera: Camera, rng: np.random.Generator
     for number in range(-3, 4):
         aside = number * pitch + rng.uniform(-0.15, 0.15) * pitch
         half = rng.uniform(0.15, 0.3) * pitch
-        stands = (
+        to_world = (
             T()
             .look_at(place.tolist(), [0, 0, 0], [0.3, 0.9, 0.31])
             .rotate([0, 0, 1], turn)
@@ -122,7 +122,7 @@ def _slats(mi: Any, towards_sun: Array, camera: Camera, rng: np.random.Generator
         )
         slats[f"slat{number + 3}"] = {
             "type": "rectangle",
-            "to_world": stands,
+            "to_world": to_world,
             "bsdf": {
                 "type": "twosided",
                 "inner": {"type": "diffuse", "reflectance": {"type": "rgb", "value": 0.1}},

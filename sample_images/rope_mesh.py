@@ -1,14 +1,13 @@
 """Triangle meshes of ropes and bars.
 
-A rope lies along x in its own frame. Each outer strand runs on a helix around the rope's
-axis, each outer wire on a helix around its strand's axis; plain tubes inside stand for the
-strand cores and the rope's core, so that no light passes through. The truth of a photograph
-is taken from the vertices of this very mesh: nothing is known about the rope that the
-renderer does not see too.
+A rope lies along x in its own frame. Each outer strand follows a helix around the rope's axis,
+and each outer wire a helix around its strand's axis. Plain tubes inside represent the strand
+cores and the rope's core and keep light from passing through. The truth about a photograph is
+computed from the vertices of this same mesh, the one that the renderer sees.
 
-A wire is swept as a polygon whose corners stand closest on the side that faces away from the
-rope's axis, where a jaw can bear: 10 degrees apart, so that a flat lies within 0.4 % of the
-wire's radius, less than 0.02 % of the rope's diameter, of the round wire.
+Each wire is a swept polygon. Its corners are closest together on the side that faces away from
+the rope's axis, where a jaw can bear: 10 degrees apart there, so that a flat is within 0.4 % of
+the wire's radius, less than 0.02 % of the rope's diameter, of the round wire.
 """
 
 from __future__ import annotations
@@ -25,7 +24,7 @@ Faces = NDArray[np.int64]
 
 @dataclass(frozen=True, slots=True)
 class RopeShape:
-    """What a rope or a smooth bar looks like, before it is laid anywhere.
+    """The shape of a rope or a smooth bar, before it is laid on a card.
 
     Parameters
     ----------
@@ -36,24 +35,24 @@ class RopeShape:
     lay_mm : float
         Lay length of the rope, mm; infinite for straight strands.
     wires : int
-        Outer wires of a strand.
+        Outer wires per strand.
     right_hand, lang : bool
-        Direction of the lay, and whether the wires turn with the strands.
+        Direction of the lay, and whether the wires turn the same way as the strands.
     tightness : float
-        Strand radius over that of strands that just touch in a straight section.
+        Strand radius relative to that of strands that just touch in a straight section.
     ovality : float
-        (largest - smallest) / diameter, an affine squash.
+        (largest - smallest) / diameter; the section is flattened by an affine map.
     oval_deg : float
         Direction of the largest diameter in the section, degrees from y towards z.
     thin : float
         Local thinning as a share of the diameter, largest at x = `thin_at_mm`.
     thin_at_mm, thin_length_mm : float
-        Place and standard deviation of the thinning along the rope, mm.
+        Position and standard deviation of the thinning along the rope, mm.
     worn : float
-        Share of the diameter that wear took off the crowns, evenly all round: they are flat
-        where the enclosing cylinder was turned down.
+        Share of the diameter worn off the crowns, evenly all round: they are flat, as if the
+        rope had been turned down on a lathe.
     phase_deg : float
-        Turns the whole rope about its axis, degrees.
+        Rotation of the whole rope about its axis, degrees.
     sides : int
         Corners of a wire's polygon, two thirds of them in the outward third of the circle.
     """
@@ -75,7 +74,7 @@ class RopeShape:
     worn: float = 0.0
 
     def __post_init__(self) -> None:
-        """Refuse what cannot be built."""
+        """Reject a shape that cannot be built."""
         if not self.diameter_mm > 0:
             raise ValueError(f"`diameter_mm` must be more than 0; got {self.diameter_mm:g}.")
         if self.strands and self.strands < 3:
@@ -123,8 +122,8 @@ def outer_mesh(shape: RopeShape, *, length_mm: float, step_mm: float | None = No
     length_mm : float
         Length along x, centred on 0, mm.
     step_mm : float, optional
-        Distance between the rings of vertices along x, mm; a twentieth of the diameter by
-        default, at which a wire's chord stays within 0.02 % of the diameter of its arc.
+        Distance between the rings of vertices along x, mm. The default, a twentieth of the
+        diameter, keeps a wire's chord within 0.02 % of the diameter from its arc.
     """
     step = shape.diameter_mm / 20 if step_mm is None else step_mm
     x = np.linspace(-length_mm / 2, length_mm / 2, max(2, math.ceil(length_mm / step) + 1))
@@ -136,15 +135,15 @@ def outer_mesh(shape: RopeShape, *, length_mm: float, step_mm: float | None = No
 
 
 def inner_mesh(shape: RopeShape, *, length_mm: float) -> Mesh:
-    """Return the plain tubes inside that block light: strand cores and the rope's core."""
+    """Return the plain inner tubes that block light: strand cores and the rope's core."""
     step = shape.diameter_mm / 8
     x = np.linspace(-length_mm / 2, length_mm / 2, max(2, math.ceil(length_mm / step) + 1))
     centre, strand = strand_circles_mm(shape)
     wire_centre, wire = wire_circles_mm(shape)
     cores = _tubes(_strand_paths(shape, x), max(wire_centre, strand - 1.2 * wire), 16, outward=True)
     axis = np.stack([x, 0 * x, 0 * x], axis=-1)[None]
-    heart = _tubes(axis, max(centre - 0.55 * strand, 0.2 * centre), 48, outward=False)
-    return _deformed(shape, *_joined(cores, heart))
+    rope_core = _tubes(axis, max(centre - 0.55 * strand, 0.2 * centre), 48, outward=False)
+    return _deformed(shape, *_joined(cores, rope_core))
 
 
 def swept_mesh(path_mm: Array, radius_mm: float, *, sides: int = 24) -> Mesh:
@@ -153,7 +152,7 @@ def swept_mesh(path_mm: Array, radius_mm: float, *, sides: int = 24) -> Mesh:
 
 
 def _strand_angle(shape: RopeShape, x: Array) -> Array:
-    """Polar angle of each strand's axis, (strands, S)."""
+    """Return the polar angle of each strand's axis, (strands, S)."""
     hand = 1.0 if shape.right_hand else -1.0
     first = np.radians(shape.phase_deg) + 2 * np.pi * np.arange(shape.strands) / shape.strands
     return np.asarray(first[:, None] + hand * 2 * np.pi * x / shape.lay_mm)
@@ -182,7 +181,7 @@ def _wire_paths(shape: RopeShape, x: Array) -> Array:
     turn = (
         2 * np.pi * np.arange(shape.wires)[:, None] / shape.wires + hand * 2 * np.pi * x / wire_lay
     )
-    # Strands are laid at different turns, so that no two crowns of a rope look alike.
+    # The wires of each strand start at a different angle, so that no two crowns look alike.
     turn = turn + 2.4 * np.arange(shape.strands)[:, None, None] * math.isfinite(shape.lay_mm)
     offset = np.cos(turn)[..., None] * radial[:, None] + np.sin(turn)[..., None] * binormal[:, None]
     wires = paths[:, None] + centre * offset
@@ -218,12 +217,12 @@ def _tubes(
 
 
 def _corner_angles(sides: int, *, outward: bool) -> Array:
-    """Return a polygon's corners as angles from the outward direction, rising, radians."""
+    """Return the angles of a polygon's corners from the outward direction, ascending, radians."""
     if not outward:
         return 2 * np.pi * np.arange(sides) / sides
-    fine = 2 * (sides // 3) + 1
-    front = np.linspace(-np.pi / 3, np.pi / 3, fine)
-    back = np.linspace(np.pi / 3, 5 * np.pi / 3, sides - fine + 2)[1:-1]
+    front_count = 2 * (sides // 3) + 1
+    front = np.linspace(-np.pi / 3, np.pi / 3, front_count)
+    back = np.linspace(np.pi / 3, 5 * np.pi / 3, sides - front_count + 2)[1:-1]
     return np.concatenate([front, back])
 
 
@@ -242,24 +241,24 @@ def _deformed(shape: RopeShape, vertices_mm: Array, normals: Array, faces: Faces
     if shape.worn:
         vertices_mm, normals = _turned_down(shape, vertices_mm, normals)
     x = vertices_mm[:, 0] - shape.thin_at_mm
-    share = 1.0 - shape.thin * np.exp(-0.5 * (x / shape.thin_length_mm) ** 2)
-    section = vertices_mm[:, 1:] * share[:, None]
+    scale = 1.0 - shape.thin * np.exp(-0.5 * (x / shape.thin_length_mm) ** 2)
+    section = vertices_mm[:, 1:] * scale[:, None]
     turn = math.radians(shape.oval_deg)
-    long_way = np.array([math.cos(turn), math.sin(turn)])
-    short_way = np.array([-long_way[1], long_way[0]])
-    a, b = section @ long_way, section @ short_way
+    major = np.array([math.cos(turn), math.sin(turn)])
+    minor = np.array([-major[1], major[0]])
+    a, b = section @ major, section @ minor
     a, b = a * (1 + shape.ovality / 2), b * (1 - shape.ovality / 2)
-    section = a[:, None] * long_way + b[:, None] * short_way
+    section = a[:, None] * major + b[:, None] * minor
     return Mesh(np.column_stack([vertices_mm[:, 0], section]), normals, faces)
 
 
 def _turned_down(shape: RopeShape, vertices_mm: Array, normals: Array) -> tuple[Array, Array]:
-    """Return the mesh with everything outside the worn cylinder drawn in to it."""
-    left = shape.diameter_mm / 2 * (1 - shape.worn)
+    """Return vertices and normals, those outside the worn cylinder moved in to it."""
+    worn_radius = shape.diameter_mm / 2 * (1 - shape.worn)
     radius = np.hypot(vertices_mm[:, 1], vertices_mm[:, 2])
-    outside = radius > left
+    outside = radius > worn_radius
     vertices, directions = vertices_mm.copy(), normals.copy()
     radial = vertices_mm[outside, 1:] / radius[outside, None]
-    vertices[outside, 1:] = left * radial
+    vertices[outside, 1:] = worn_radius * radial
     directions[outside] = np.column_stack([0 * radius[outside], radial])
     return vertices, directions

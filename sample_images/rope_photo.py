@@ -1,4 +1,4 @@
-"""Photographs from their description: builds the scene, renders it, and states the truth."""
+"""Photographs from their descriptions: build the scene, render it, state the truth."""
 
 from __future__ import annotations
 
@@ -22,8 +22,8 @@ from rope_truth import finished, truth_row
 from vision.target.layout import layout_named
 
 
-def _laid(shot: Shot, mesh: Mesh, axis_mm: float, shift_along_mm: float) -> Mesh:
-    """Return a mesh of the rope's frame as it lies on the card, its axis `axis_mm` over it."""
+def _on_card(shot: Shot, mesh: Mesh, axis_mm: float, shift_along_mm: float) -> Mesh:
+    """Return a mesh moved from the rope's frame to the card, its axis `axis_mm` above it."""
     turn, angle = np.radians([shot.turn_deg, shot.axis_angle_deg])
     about_axis = np.array(
         [[1, 0, 0], [0, np.cos(turn), -np.sin(turn)], [0, np.sin(turn), np.cos(turn)]]
@@ -36,38 +36,38 @@ def _laid(shot: Shot, mesh: Mesh, axis_mm: float, shift_along_mm: float) -> Mesh
 
 
 def _lowest_mm(shot: Shot, mesh: Mesh, half_length_mm: float) -> float:
-    """Return how far below its axis the turned rope reaches over the card, as z, mm."""
+    """Return the lowest z of the turned rope over the card, measured from its axis, mm."""
     turn = math.radians(shot.turn_deg)
     over = mesh.vertices_mm[np.abs(mesh.vertices_mm[:, 0]) <= half_length_mm]
     return float((math.sin(turn) * over[:, 1] + math.cos(turn) * over[:, 2]).min())
 
 
 def make_photograph(shot: Shot, folder: Path, *, spp: int = SPP) -> dict[str, object]:
-    """Render one photograph into `folder` and return its row of truth."""
+    """Render one photograph into `folder` and return its truth row."""
     return make_photographs([shot], folder, spp=spp)[0]
 
 
 def make_photographs(
     shots: Sequence[Shot], folder: Path, *, spp: int = SPP
 ) -> list[dict[str, object]]:
-    """Render photographs of one scene, which differ in their sensors only, and return their truth.
+    """Render photographs of one scene that differ only in the sensor; return their truth rows.
 
     Parameters
     ----------
     shots : sequence of Shot
         One or more with the same `scene_of_shot`.
     folder : Path
-        Where the photographs go.
+        Where the photographs are written.
     spp : int
-        Samples a pixel at the rope's outline, see `rope_render.render`.
+        Samples per pixel at the rope's outline, see `rope_render.render`.
     """
     stage, camera, truth = set_up(shots[0])
-    seen = render(stage, camera, spp=spp)
-    white = _paper_light(seen.light, stage, camera, shots[0])
+    rendered = render(stage, camera, spp=spp)
+    white = _paper_light(rendered.light, stage, camera, shots[0])
     rows = []
     for shot in shots:
         rng = np.random.default_rng(shot.seed + 1)
-        pixels = develop(seen.light, seen.depth_mm, camera, white, shot.sensor, rng)
+        pixels = develop(rendered.light, rendered.depth_mm, camera, white, shot.sensor, rng)
         exif = Exif(shot.model, shot.f35_exif, shot.f35_exif / 5.6, shot.taken_at, shot.orientation)
         save_jpeg(pixels, folder / shot.file, exif, quality=shot.sensor.quality)
         own = {
@@ -80,12 +80,12 @@ def make_photographs(
 
 
 def scene_of_shot(shot: Shot) -> Shot:
-    """Return the shot without what is decided after the light was rendered."""
+    """Return the shot without the fields that have no effect on the rendered light."""
     return replace(shot, file="", sensor=Sensor(), answerable=True, note="")
 
 
 def set_up(shot: Shot) -> tuple[Stage, Camera, dict[str, object]]:
-    """Return what stands before the camera, the camera, and the photograph's row of truth."""
+    """Return what is in front of the camera, the camera, and the photograph's truth row."""
     layout = layout_named(shot.layout)
     camera = camera_of(shot)
     d = shot.shape.diameter_mm
@@ -95,14 +95,14 @@ def set_up(shot: Shot) -> tuple[Stage, Camera, dict[str, object]]:
     axis = shot.axis_height_mm
     if shot.hold == "touching":
         axis = shot.gap_mm - _lowest_mm(shot, outer, min(layout.width_mm, length) / 2)
-    laid = _laid(shot, outer, axis, shift)
+    laid = _on_card(shot, outer, axis, shift)
     solids = [(laid, shot.surface)]
     if shot.shape.strands:
         inner = inner_mesh(shot.shape, length_mm=length)
         dark = "greased" if shot.surface in ("greased", "wet") else "rusty"
-        solids.append((_laid(shot, inner, axis, shift), dark))
-    # What sticks to the rope is built as the camera sees it, so it is not turned with the view.
-    unturned = partial(_laid, replace(shot, turn_deg=0.0), axis_mm=axis, shift_along_mm=0.0)
+        solids.append((_on_card(shot, inner, axis, shift), dark))
+    # What sticks to the rope is built where the camera sees it, so it is not turned with the rope.
+    unturned = partial(_on_card, replace(shot, turn_deg=0.0), axis_mm=axis, shift_along_mm=0.0)
     rng = np.random.default_rng(shot.seed + 7)
     side = float(rng.choice([-1.0, 1.0]))
     if shot.extra == "broken wire":
@@ -133,12 +133,12 @@ def set_up(shot: Shot) -> tuple[Stage, Camera, dict[str, object]]:
 
 
 def _length_mm(shot: Shot, camera: Camera) -> float:
-    """Return how long the rope must be to run through the whole picture, mm."""
+    """Return how long the rope must be to cross the whole picture, mm."""
     long = 2.2 * shot.distance_mm * max(shot.size_px) / camera.focal_px
     long += layout_named(shot.layout).width_mm
     if shot.end_at_mm is not None:
         return long
-    # Where the picture's corners look on the card's plane and on the rope's upper side.
+    # Rays through the picture's corners, to where they meet the card's plane.
     x, y = np.array([0.0, 0.0, 1.0, 1.0]), np.array([0.0, 1.0, 0.0, 1.0])
     size = (camera.width_px, camera.height_px)
     ray = (
@@ -170,6 +170,6 @@ def _paper_light(linear: Picture, stage: Stage, camera: Camera, shot: Shot) -> A
     y = (0.5 - (row + 0.5) / rows) * height
     white = (stage.texture[row, column].min(axis=1) > 0.8) & (np.abs(y) > band)
     at = np.rint(camera.project(np.column_stack([x, y, 0 * x])[white])).astype(int)
-    seen = (at >= 0).all(axis=1) & (at < [camera.width_px, camera.height_px]).all(axis=1)
-    light = linear[at[seen, 1], at[seen, 0]].astype(np.float64)
+    in_view = (at >= 0).all(axis=1) & (at < [camera.width_px, camera.height_px]).all(axis=1)
+    light = linear[at[in_view, 1], at[in_view, 0]].astype(np.float64)
     return np.asarray(np.percentile(light, 80, axis=0))

@@ -18,13 +18,13 @@ from rope_light import light_sources
 from rope_mesh import Mesh
 from rope_surface import solid
 
-# Dr.Jit 1.5 was seen to fail with LLVM 15 ("Cannot select fmaximum") and to work with LLVM 19;
-# the instruction came with LLVM 16 for this kind of processor (from memory, confidence 0.6).
+# When tried, Dr.Jit 1.5 failed with LLVM 15 ("Cannot select fmaximum") and worked with LLVM 19;
+# LLVM 16 added the instruction for this kind of processor (from memory, confidence 0.6).
 OLDEST_LLVM = 16
 
 
 def load_renderer() -> Any:
-    """Return the `mitsuba` module, its compiled variant chosen.
+    """Return the `mitsuba` module with its variant set: CUDA where there is one, else LLVM.
 
     Raises
     ------
@@ -35,7 +35,7 @@ def load_renderer() -> Any:
         import mitsuba
     except ImportError:
         raise SystemExit(
-            "Mitsuba is missing: install the extra, pip install 'rope-photo-check[samples]'."
+            "Mitsuba is not installed. Install the extra: pip install 'rope-photo-check[samples]'."
         ) from None
     import drjit
 
@@ -45,9 +45,9 @@ def load_renderer() -> Any:
     library = os.environ.get("DRJIT_LIBLLVM_PATH") or _newest_llvm()
     if not library:
         raise SystemExit(
-            f"No LLVM library of version {OLDEST_LLVM} or newer was found, which Mitsuba compiles "
-            f"its scenes with: install one (libllvm19 in Debian and Ubuntu), or set "
-            "DRJIT_LIBLLVM_PATH to it."
+            f"No LLVM library of version {OLDEST_LLVM} or newer was found; Mitsuba needs one to "
+            f"compile its scenes. Install one (libllvm19 in Debian and Ubuntu), or set "
+            "DRJIT_LIBLLVM_PATH to its path."
         )
     os.environ["DRJIT_LIBLLVM_PATH"] = library
     mitsuba.set_variant("llvm_ad_rgb")
@@ -55,7 +55,7 @@ def load_renderer() -> Any:
 
 
 def _newest_llvm() -> str | None:
-    """Return the newest LLVM library of the places where systems keep it."""
+    """Return the newest suitable LLVM library in the places where systems keep it."""
     found = [
         *Path("/usr/lib").glob("llvm-*/lib/libLLVM[.-]*"),
         *Path("/usr/lib").glob("*/libLLVM[.-]*"),
@@ -65,16 +65,16 @@ def _newest_llvm() -> str | None:
         version = re.search(r"(?:llvm-|libLLVM-|libLLVM\.so\.)(\d+)", str(path))
         if version and ".so" in path.name and int(version[1]) >= OLDEST_LLVM:
             dated.append((int(version[1]), str(path)))
-    if dated or found:  # an older one that is there would only fail later
+    if dated or found:  # one that is too old would only fail later
         return max(dated)[1] if dated else None
     return ctypes.util.find_library("LLVM")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Stage:
-    """Everything that stands in front of the camera, in the card's frame, mm.
+    """Everything in front of the camera, in the card's frame, mm.
 
-    `solids` are the rope's meshes and whatever sticks to it, each with its surface.
+    `solids` are the meshes of the rope and of anything on or beside it, each with its surface.
     """
 
     texture: NDArray[np.float32]
@@ -91,7 +91,7 @@ class Stage:
 
 
 def scene_of(mi: Any, stage: Stage, camera: Camera, rng: np.random.Generator) -> dict[str, Any]:
-    """Return the scene's description; `rng` turns the light and mottles ground and rope."""
+    """Return the scene description; `rng` turns the light and mottles the ground and the rope."""
     T = mi.ScalarTransform4f
     paper = {"type": "diffuse", "reflectance": _texture(mi, stage.texture)}
     scene: dict[str, Any] = {
@@ -138,7 +138,7 @@ def _texture(mi: Any, linear: NDArray[np.float32]) -> dict[str, Any]:
 
 
 def _ground(rng: np.random.Generator) -> NDArray[np.float32]:
-    """Return a mottled ground: concrete, boards or paint, no structure of the card's size."""
+    """Return a mottled ground (concrete, boards or paint) with no pattern of the card's size."""
     hue = np.array(
         [(0.34, 0.33, 0.31), (0.27, 0.19, 0.12), (0.12, 0.17, 0.15), (0.20, 0.21, 0.23)]
     )[rng.integers(4)]

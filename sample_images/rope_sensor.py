@@ -1,4 +1,4 @@
-"""What lens, sensor and the phone's software make of the light, photograph by photograph."""
+"""What the lens, the sensor and the phone's software do to the light, for each photograph."""
 
 from __future__ import annotations
 
@@ -9,18 +9,18 @@ import numpy as np
 from numpy.typing import NDArray
 from rope_camera import Array, Camera, Picture
 
-DISC_STEP_PX = 1.5  # discs of defocus are made in these steps of diameter, and blended between
+DISC_STEP_PX = 1.5  # blur discs are made at these steps of diameter and blended in between
 WIDEST_DISC_PX = 60.0
 
 
 @dataclass(frozen=True, slots=True)
 class Sensor:
-    """How light becomes a file. Lengths in px are those of the rendered picture.
+    """How light becomes a file. Lengths in px are those of the rendered picture unless stated.
 
     Parameters
     ----------
     paper_level : float
-        Linear level of white paper in the light, full scale = 1.
+        Linear level of well-lit white paper, full scale = 1.
     psf_px : float
         Standard deviation of the lens's blur, px of the finished picture.
     full_well : float
@@ -34,17 +34,17 @@ class Sensor:
     balance : (red, green, blue)
         White balance: factors on the three colours.
     k1 : float
-        Radial distortion left in: x' = x (1 + k1 r^2), lengths in focal lengths.
+        Radial distortion left in the picture: x' = x (1 + k1 r^2), lengths in focal lengths.
     aperture_mm, focus_mm : float
-        Width of the entrance pupil, and the distance in focus along the axis; 0 mm wide is a
-        pinhole. A point at depth z is spread over a disc of focal_px aperture |1/z - 1/focus|.
+        Diameter of the entrance pupil (0: a pinhole), and the focus distance along the axis. A
+        point at depth z becomes a disc of diameter focal_px aperture |1/z - 1/focus|.
     motion_px, motion_deg : float
-        Length and direction of an even movement while the shutter was open.
+        Length and direction of a uniform movement while the shutter was open.
     megapixels : float
-        Size of the finished picture, 10^6 px; 0 leaves it as it was rendered. Enlarged
-        pictures stand for sensors that count more pixels than their lens resolves.
+        Size of the finished picture, 10^6 px; 0 keeps the rendered size. Enlarged pictures
+        represent sensors with more pixels than their lens resolves.
     mirrored : bool
-        Left and right exchanged, as front cameras do.
+        Left and right swapped, as by front cameras.
     """
 
     paper_level: float = 0.78
@@ -64,7 +64,7 @@ class Sensor:
     mirrored: bool = False
 
     def scale(self, camera: Camera) -> float:
-        """Return the finished picture's width over the rendered one's."""
+        """Return the ratio of the finished picture's width to the rendered one's."""
         if not self.megapixels:
             return 1.0
         return float(np.sqrt(self.megapixels * 1e6 / (camera.width_px * camera.height_px)))
@@ -78,7 +78,7 @@ def develop(
     sensor: Sensor,
     rng: np.random.Generator,
 ) -> NDArray[np.uint8]:
-    """Return the 8-bit picture of a linear one, exposed for `white` (3,), the lit paper."""
+    """Develop a linear picture to 8 bits, exposed for `white` (3,), the colour of lit paper."""
     gain = (sensor.paper_level / white * np.array(sensor.balance)).astype(np.float32)
     raw = np.minimum(light * gain, 20.0)
     if sensor.aperture_mm:
@@ -90,16 +90,18 @@ def develop(
     scale = sensor.scale(camera)
     if scale != 1.0:
         size = (round(camera.width_px * scale), round(camera.height_px * scale))
-        how = cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC
-        raw = cv2.resize(raw, size, interpolation=how)
+        interpolation = cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC
+        raw = cv2.resize(raw, size, interpolation=interpolation)
     raw = cv2.GaussianBlur(raw, (0, 0), sensor.psf_px)
     electrons = np.maximum(raw, 0.0) * np.float32(sensor.full_well)
     noise = rng.standard_normal(electrons.shape, dtype=np.float32)
     electrons += noise * np.sqrt(electrons + np.float32(sensor.read_noise**2))
     # A phone smooths the noise a little before it stores the picture.
-    seen = cv2.GaussianBlur(electrons / np.float32(sensor.full_well), (0, 0), 0.45)
-    seen = np.clip(seen, 0.0, 1.0)
-    tone = np.where(seen <= 0.0031308, 12.92 * seen, 1.055 * seen ** np.float32(1 / 2.4) - 0.055)
+    linear = cv2.GaussianBlur(electrons / np.float32(sensor.full_well), (0, 0), 0.45)
+    linear = np.clip(linear, 0.0, 1.0)
+    tone = np.where(
+        linear <= 0.0031308, 12.92 * linear, 1.055 * linear ** np.float32(1 / 2.4) - 0.055
+    )
     mask = tone - cv2.GaussianBlur(tone, (0, 0), sensor.sharpening_px)
     tone += np.float32(sensor.sharpening) * mask
     pixels = np.asarray(np.clip(np.rint(255.0 * tone), 0, 255), dtype=np.uint8)
@@ -107,14 +109,14 @@ def develop(
 
 
 def _out_of_focus(raw: Picture, depth_mm: Picture, camera: Camera, sensor: Sensor) -> Picture:
-    """Return the picture with every point spread over its disc of confusion.
+    """Return the picture with every point spread over its blur disc.
 
-    The rope's outline is spread by the rope's own disc (the nearer thing covers the farther);
-    behind it lies the plain band, on which the wrong disc makes no difference.
+    The rope's outline is spread by the rope's own disc, since the nearer object hides the farther.
+    Behind it is the plain band, where the wrong disc makes no difference.
     """
     nearest = cv2.erode(depth_mm, np.ones((9, 9), np.uint8))
-    away = np.abs(1 / np.maximum(nearest, 1.0) - 1 / sensor.focus_mm)
-    disc = np.minimum(camera.focal_px * sensor.aperture_mm * away, WIDEST_DISC_PX)
+    defocus = np.abs(1 / np.maximum(nearest, 1.0) - 1 / sensor.focus_mm)
+    disc = np.minimum(camera.focal_px * sensor.aperture_mm * defocus, WIDEST_DISC_PX)
     level = np.asarray(cv2.GaussianBlur(disc, (0, 0), 2.0) / DISC_STEP_PX, np.float32)
     spread = np.zeros_like(raw)
     for number in range(int(level.min()), int(level.max()) + 2):
@@ -126,16 +128,16 @@ def _out_of_focus(raw: Picture, depth_mm: Picture, camera: Camera, sensor: Senso
 
 def _disc(diameter_px: float) -> Picture:
     half = int(diameter_px / 2 + 1.5)
-    fine = 8  # cells to a pixel: the disc's rim is counted in eighths
+    fine = 8  # cells along a pixel: the disc's edge is resolved to an eighth
     place = (np.arange((2 * half + 1) * fine) + 0.5) / fine - half - 0.5
-    radius = max(diameter_px / 2, 1 / fine)  # four cells at least: a sharp point
+    radius = max(diameter_px / 2, 1 / fine)  # at least four cells: a point in focus
     inside = (place[:, None] ** 2 + place[None] ** 2 <= radius**2).astype(np.float32)
     kernel = inside.reshape(2 * half + 1, fine, 2 * half + 1, fine).mean(axis=(1, 3))
     return np.asarray(kernel / kernel.sum(), np.float32)
 
 
 def _line(length_px: float, direction_deg: float) -> Picture:
-    """Return the kernel of an even movement, centred, so that no edge is shifted by it."""
+    """Return the kernel of a uniform movement, centred so that it shifts no edge."""
     half = int(length_px / 2 + 2)
     kernel = np.zeros((2 * half + 1, 2 * half + 1), np.float32)
     along = np.radians(direction_deg)
@@ -154,11 +156,11 @@ def _line(length_px: float, direction_deg: float) -> Picture:
 def _distorted(raw: Picture, camera: Camera, k1: float) -> Picture:
     x = ((np.arange(camera.width_px) - camera.principal_px[0]) / camera.focal_px)[None]
     y = ((np.arange(camera.height_px) - camera.principal_px[1]) / camera.focal_px)[:, None]
-    swollen = np.sqrt(x * x + y * y)
-    straight = swollen
+    distorted = np.sqrt(x * x + y * y)
+    undistorted = distorted
     for _ in range(8):
-        straight = swollen / (1 + k1 * straight**2)
-    share = np.where(swollen > 0, straight / np.maximum(swollen, 1e-9), 1.0)
-    from_x = (x * share * camera.focal_px + camera.principal_px[0]).astype(np.float32)
-    from_y = (y * share * camera.focal_px + camera.principal_px[1]).astype(np.float32)
+        undistorted = distorted / (1 + k1 * undistorted**2)
+    ratio = np.where(distorted > 0, undistorted / np.maximum(distorted, 1e-9), 1.0)
+    from_x = (x * ratio * camera.focal_px + camera.principal_px[0]).astype(np.float32)
+    from_y = (y * ratio * camera.focal_px + camera.principal_px[1]).astype(np.float32)
     return cv2.remap(raw, from_x, from_y, cv2.INTER_LANCZOS4, borderMode=cv2.BORDER_REPLICATE)

@@ -1,4 +1,4 @@
-"""One photograph's description: rope, card, camera, light, and where everything is."""
+"""The description of a photograph: rope, card, camera, light, and where everything is."""
 
 from __future__ import annotations
 
@@ -16,13 +16,13 @@ from vision.target.layout import chess_corners_mm, layout_named
 
 @dataclass(frozen=True, slots=True)
 class Shot:
-    """Everything that decides how a photograph looks; same shot, same photograph.
+    """Everything that determines a photograph: the same shot gives the same photograph.
 
     `end_at_mm` is where the rope ends on the card (None: it runs through). `extra` is "",
-    "broken wire", "grease lump" or "second rope". `f35_true` is what the lens really has,
-    `f35_exif` what the phone writes. `hold` and `axis_height_mm` say how the card was held:
-    touching (a gap of `gap_mm`), level (the axis as high as the card, but for
-    `axis_height_mm`), or at a stand-off of `axis_height_mm`, of which the user measured
+    "broken wire", "grease lump" or "second rope". `f35_true` is the lens's true 35-mm
+    equivalent, `f35_exif` the one that the phone writes. `hold` and `axis_height_mm` say how
+    the card was held: touching (with a gap of `gap_mm`), level (the axis `axis_height_mm` from
+    the card's plane), or at a stand-off of `axis_height_mm`, for which the user read
     `offset_read_mm`. `pair` names the station that two views share.
     """
 
@@ -74,7 +74,7 @@ class Shot:
 
 
 def camera_of(shot: Shot) -> Camera:
-    """Return the shot's camera; it looks at a point half a rope above the card."""
+    """Return the shot's camera; it looks at a point half a nominal diameter above the card."""
     return camera_looking_at(
         np.array([*shot.aim_mm, shot.d_nominal_mm / 2]),
         distance_mm=shot.distance_mm,
@@ -94,6 +94,6 @@ def card_size_mm(shot: Shot) -> tuple[float, float]:
 
 
 def chess_corners_3d(shot: Shot) -> Array:
-    """Return the card's chess corners (N, 3) as they really lie, mm."""
+    """Return the true positions of the card's chess corners (N, 3), mm."""
     drawn = chess_corners_mm(layout_named(shot.layout)) * [shot.scale_x, shot.scale_y]
     return bent_points_mm(drawn, card_size_mm(shot), shot.bend, shot.bend_mm, shot.axis_angle_deg)

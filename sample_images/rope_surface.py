@@ -1,4 +1,4 @@
-"""What ropes are made of, as the light sees it: zinc, bright steel, grease, rust, water."""
+"""The optical surfaces of ropes: zinc, bright steel, grease, rust, water."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ def _mottle(points_mm: Array, scale_mm: float, rng: np.random.Generator) -> Pict
 
 
 def solid(mi: Any, mesh: Mesh, surface: str, rng: np.random.Generator) -> Any:
-    """Return a Mitsuba mesh with its surface, colours varied from place to place."""
+    """Return a Mitsuba mesh with its surface, its colour varying from place to place."""
     properties = mi.Properties()
     properties["mesh_bsdf"] = mi.load_dict(_bsdf(surface))
     made = mi.Mesh(

@@ -1,4 +1,4 @@
-"""What is known about a rendered photograph."""
+"""The truth about a rendered photograph."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ JAWS_IN_DIAMETERS = {
 def truth_row(
     shot: Shot, camera: Camera, laid: Mesh, axis_mm: float, outer: Mesh
 ) -> dict[str, object]:
-    """Return what is known about a photograph, by the names of truth.csv's columns.
+    """Return the truth about a photograph, keyed by the columns of truth.csv.
 
     Parameters
     ----------
@@ -31,7 +31,7 @@ def truth_row(
     laid, outer : Mesh
         The rope's outer surface as it lies on the card, and in its own frame.
     axis_mm : float
-        Height of the rope's axis over the card, mm.
+        Height of the rope's axis above the card, mm.
     """
     angle = math.radians(shot.axis_angle_deg)
     axis = np.array([math.cos(angle), math.sin(angle), 0.0])
@@ -51,9 +51,11 @@ def truth_row(
     seen_2d = seen_width_mm(
         laid.vertices_mm, axis=axis, point_mm=station, camera_mm=camera.centre_mm, jaw_mm=2 * d
     )
-    round_about = widths_all_round_mm(outer.vertices_mm, jaw_mm=2 * d)
-    seen = camera.project(0.999 * chess_corners_3d(shot))
-    inside = (seen >= 0).all(axis=1) & (seen < [camera.width_px, camera.height_px]).all(axis=1)
+    all_round = widths_all_round_mm(outer.vertices_mm, jaw_mm=2 * d)
+    corners = camera.project(0.999 * chess_corners_3d(shot))
+    in_view = (corners >= 0).all(axis=1) & (corners < [camera.width_px, camera.height_px]).all(
+        axis=1
+    )
     c, t = camera.centre_mm, camera.t_cam_card_mm
     return {
         "file": shot.file,
@@ -83,10 +85,10 @@ def truth_row(
         "extra": shot.extra,
         "view_deg": round(shot.turn_deg),
         "rope_px": round(camera.focal_px * d / float(np.linalg.norm(view)), 1),
-        "corners_in_view": f"{inside.mean():.2f}" if shot.card_shown else "0",
+        "corners_in_view": f"{in_view.mean():.2f}" if shot.card_shown else "0",
         "seen_2d_mm": round(seen_2d, 4),
-        "largest_2d_mm": round(round_about.max(), 4),
-        "smallest_2d_mm": round(round_about.min(), 4),
+        "largest_2d_mm": round(all_round.max(), 4),
+        "smallest_2d_mm": round(all_round.min(), 4),
         "station_x_mm": round(station[0], 4),
         "station_y_mm": round(station[1], 4),
         "station_z_mm": round(station[2], 4),
@@ -112,11 +114,11 @@ def truth_row(
 
 
 def finished(row: dict[str, object], camera: Camera, sensor: Sensor) -> dict[str, object]:
-    """Return a row of truth with what the sensor did, lengths in px of the finished picture."""
+    """Return a truth row with the sensor's data added, lengths in px of the finished picture."""
     scale = sensor.scale(camera)
     size = (round(camera.width_px * scale), round(camera.height_px * scale))
     principal = [
-        (value + 0.5) * scale - 0.5  # pixel (0, 0) is the *middle* of the first pixel
+        (value + 0.5) * scale - 0.5  # pixel (0, 0) is the *centre* of the first pixel
         for value in camera.principal_px
     ]
     return row | {

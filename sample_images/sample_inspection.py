@@ -13,14 +13,14 @@ from vision.target.layout import card_number, layout_named
 
 SEED = 416
 LAYOUT = "A5 middle"
-SCALE_X, SCALE_Y = 0.9957, 0.9968  # this printer draws a little small, more so along the feed
+SCALE_X, SCALE_Y = 0.9957, 0.9968  # this printer prints slightly too small, more so along the feed
 NOMINAL_MM, LAY_MM = 22.0, 143.0
 START = datetime(2026, 9, 15, 9, 4, 20)
 INSPECTION = "2026-09-quay-crane-2"
 GAUGE = "caliper 7"
-WRONG, TYPED_MM = (3, 90), 22.11  # the reading that was typed with two digits exchanged
+WRONG, TYPED_MM = (3, 90), 22.11  # the reading in which two digits were swapped in typing
 # (station, view): what the gauge showed, mm, and how long after the photograph it was logged, s.
-# Within 0.04 mm of the caliper truth: one hand, wide jaws, a dirty rope.
+# Within 0.04 mm of the true caliper width: one person, wide jaws, a dirty rope.
 READINGS = {
     (1, 0): (22.24, 48),
     (1, 90): (22.17, 74),
@@ -61,7 +61,7 @@ INSPECTION_FACTS = {
     "supervisor": "Supervisor C",
     "tension": "none",
 }
-# station: position m, diameter mm, ovality, direction of it, surface, light, note
+# station: position, m; diameter, mm; ovality; its direction, degrees; surface; light; note
 STATIONS = {
     1: (6.0, 22.26, 0.004, 20.0, "galvanised", "overcast", "near the drum, dead turns end"),
     2: (31.5, 22.14, 0.010, 70.0, "galvanised", "sun", "over the head sheave at half hoist"),
@@ -209,7 +209,7 @@ def _shot(
 
 
 def bars_read_mm() -> tuple[float, float]:
-    """Return what was read on the print-check bars with a caliper, along and across, mm."""
+    """Return the caliper readings of the two print-check bars, along and across, mm."""
     layout = layout_named(LAYOUT)
     rng = np.random.default_rng(SEED + 1)
     along = layout.along_bar_mm * SCALE_X + float(rng.normal(0, 0.02))
