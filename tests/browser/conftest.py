@@ -36,7 +36,7 @@ FLAGS = [
     "--disable-component-update",
     "--disable-sync",
 ]
-PATIENCE_MS = 60_000  # a busy machine with two cores; nothing waits that long by itself
+PATIENCE_MS = 60_000  # for a busy machine with two cores; on an idle one nothing takes this long
 
 
 @pytest.fixture(scope="session")
@@ -57,7 +57,7 @@ def browser() -> Iterator[Browser]:
 
 @pytest.fixture(scope="session")
 def sample(tmp_path_factory: pytest.TempPathFactory, browser: Browser) -> Path:
-    """Return a folder with a record of the sample inspection; not to be written to."""
+    """Return a folder with a record of the sample inspection; tests must not write to it."""
     from ui.services.sample import load_sample, sample_folder
 
     folder = sample_folder()
@@ -115,12 +115,12 @@ def team_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="module")
 def team_pages(sample: Path, team_folder: Path) -> Iterator[tuple[str, Provider]]:
-    """Yield the address of a team's pages, and the provider that its people log in at.
+    """Yield the address of a team's pages and the provider where its people log in.
 
     The sample inspection is Inspector A's; "2026-10-c-only" is Inspector C's.
     """
     provider_of = pytest.importorskip(
-        "tests.browser.oidc_provider", reason="the login's test needs joserfc"
+        "tests.browser.oidc_provider", reason="the login test needs joserfc"
     )
     pytest.importorskip("authlib", reason="the login needs the extra team")
 
@@ -179,17 +179,17 @@ def _served(folder: Path, *more: str, port: int = 0) -> Iterator[str]:
     }
     (folder / "person.json").write_text('{"person": "Reviewer B"}', encoding="utf-8")
     command = [sys.executable, "-m", "ui.cli.main", "page", "--no-browser", "--port", str(port)]
-    if "--team" not in more:  # the token of a start has its own test
+    if "--team" not in more:  # the token made at the start has its own test
         command.append("--without-login")
     open_record(folder / "record.db").close()
     server = subprocess.Popen(
         [*command, "--record", str(folder / "record.db"), *more], cwd=ROOT, env=environment,
         stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
     )  # fmt: skip
-    told = f"http://127.0.0.1:{port}"
+    address = f"http://127.0.0.1:{port}"
     try:
-        _wait(told, server)
-        yield told
+        _wait(address, server)
+        yield address
     finally:
         server.terminate()
         server.wait(timeout=20)
@@ -198,7 +198,7 @@ def _served(folder: Path, *more: str, port: int = 0) -> Iterator[str]:
 def _wait(address: str, server: subprocess.Popen[bytes]) -> None:
     until = time.monotonic() + 240  # a busy machine
     while time.monotonic() < until:
-        assert server.poll() is None, "the pages ended before they answered"
+        assert server.poll() is None, "the page server ended before it answered"
         try:
             with urllib.request.urlopen(f"{address}/_stcore/health", timeout=1):
                 return

@@ -15,7 +15,8 @@ import pytest
 
 PATIENCE_S = 60.0
 CONTROL, TAB = "\ue009", "\ue004"  # as WebDriver names keys (w3.org/TR/webdriver2, 17.4.2)
-# What a page shows, its components' own roots too: by a selector, by name, what is seen, all words.
+# Helpers that look into shadow roots, too: `deep` finds elements by selector, `named` gives an
+# element's name, `seen` says whether it is visible, `words` gives all the text.
 DEEP = """
 const deep = (selector, root = document) => [...root.querySelectorAll(selector),
   ...[...root.querySelectorAll('*')].filter(one => one.shadowRoot)
@@ -28,7 +29,7 @@ QUIET = "!document.querySelector('[data-test-script-state=running]')"
 
 
 class Tab:
-    """One tab of a Firefox without a window."""
+    """One tab of a headless Firefox."""
 
     def __init__(self, socket: Any) -> None:
         self._socket, self._number = socket, 0
@@ -40,10 +41,10 @@ class Tab:
         self._number += 1
         self._socket.send(json.dumps({"id": self._number, "method": method, "params": params}))
         while True:
-            told = json.loads(self._socket.recv(timeout=PATIENCE_S))
-            if told.get("id") == self._number:
-                assert told["type"] == "success", told
-                result: dict[str, Any] = told["result"]
+            reply = json.loads(self._socket.recv(timeout=PATIENCE_S))
+            if reply.get("id") == self._number:
+                assert reply["type"] == "success", reply
+                result: dict[str, Any] = reply["result"]
                 return result
 
     def goto(self, address: str) -> None:
@@ -51,14 +52,14 @@ class Tab:
 
     def run(self, script: str) -> Any:
         """Return the value of an expression in the page: a text, a number, or None."""
-        told = self.ask(
+        reply = self.ask(
             "script.evaluate",
             expression=script,
             target={"context": self._context},
             awaitPromise=True,
         )
-        assert told["type"] == "success", told
-        return told["result"].get("value")
+        assert reply["type"] == "success", reply
+        return reply["result"].get("value")
 
     def sees(self, script: str) -> bool:
         """Return whether an expression is true in the page."""
@@ -76,21 +77,21 @@ class Tab:
         return str(self.run(f"(() => {{ {DEEP}; return words(); }})()"))
 
     def give(self, selector: str, *files: Path) -> None:
-        """Choose files in a field, as a person does."""
+        """Choose files in a file field, as a person does."""
         element = self._node(f"deep({selector!r})[0]")
         named = [str(file) for file in files]
         self.ask("input.setFiles", context=self._context, element=element, files=named)
 
     def press(self, name: str) -> None:
-        """Press the button or link whose name matches a pattern, once the page stands still."""
+        """Press the button or link whose name matches a pattern, once the page is idle."""
         time.sleep(0.6)  # the last input is still being sent
         self.wait(QUIET)
         self._point(f"deep('button, a').filter(seen).find(one => /{name}/.test(named(one)))")
 
     def fill(self, label: str, text: str) -> None:
-        """Type into a field by its label, and leave it."""
+        """Type into the field with this label, and leave it."""
         field = f"deep('input, textarea').filter(seen).find(one => named(one) === {label!r})"
-        for _ in range(5):  # a page that is drawn anew may move it away from the pointer
+        for _ in range(5):  # a redraw of the page may move it away from the pointer
             self._point(field)
             if self.sees(f"{field}?.getRootNode().activeElement === {field}"):
                 break
@@ -115,14 +116,14 @@ class Tab:
 
     def _node(self, expression: str, act: str = "") -> dict[str, str]:
         script = f"(() => {{ {DEEP}; const node = {expression}; {act}; return node; }})()"
-        told = self.ask(
+        reply = self.ask(
             "script.evaluate",
             expression=script,
             target={"context": self._context},
             awaitPromise=False,
         )
-        assert told["type"] == "success", told
-        return {"sharedId": told["result"]["sharedId"]}
+        assert reply["type"] == "success", reply
+        return {"sharedId": reply["result"]["sharedId"]}
 
     def close(self) -> None:
         self.ask("browsingContext.close", context=self._context)

@@ -10,7 +10,7 @@ if TYPE_CHECKING:
 
 
 def quiet(page: Page) -> None:
-    """Wait until the script behind the page has run to its end."""
+    """Wait until the script behind the page has finished."""
     page.wait_for_function("!document.querySelector('[data-test-script-state=running]')")
 
 

@@ -2,9 +2,9 @@
 
 It does what OpenID Connect Core 1.0 (sections 3.1, 10, 15) and Discovery 1.0 (section 4) ask of a
 provider with the authorization code flow: metadata, authorization with state and nonce, PKCE
-(RFC 7636, S256), a code that works once and for one redirect address, client authentication, an
-identity token signed with RS256 under a key that is published, and RP-initiated logout. It has no
-passwords: its login page asks which of its people it is.
+(RFC 7636, S256), a code that works only once and for one redirect address, client authentication,
+an identity token signed with RS256 by a published key, and RP-initiated logout. It has no
+passwords: its login page asks which of its people is logging in.
 """
 
 from __future__ import annotations
@@ -56,16 +56,16 @@ class Provider:
             "code_challenge_methods_supported": ["S256"],
         }
 
-    def login_page(self, asked: dict[str, str]) -> str:
+    def login_page(self, query: dict[str, str]) -> str:
         wrong = [
             name
             for name, right in (
-                ("client_id", asked.get("client_id") == CLIENT),
-                ("redirect_uri", asked.get("redirect_uri") == self.redirect_uri),
-                ("response_type", asked.get("response_type") == "code"),
-                ("scope", "openid" in asked.get("scope", "").split()),
-                ("state", bool(asked.get("state"))),
-                ("code_challenge", asked.get("code_challenge_method") == "S256"),
+                ("client_id", query.get("client_id") == CLIENT),
+                ("redirect_uri", query.get("redirect_uri") == self.redirect_uri),
+                ("response_type", query.get("response_type") == "code"),
+                ("scope", "openid" in query.get("scope", "").split()),
+                ("state", bool(query.get("state"))),
+                ("code_challenge", query.get("code_challenge_method") == "S256"),
             )
             if not right
         ]
@@ -73,16 +73,16 @@ class Provider:
             self.refused += wrong
             return f"refused: {', '.join(wrong)}"
         links = "".join(
-            f'<p><a href="/login?{html.escape(urlencode(asked | {"who": email}))}">'
+            f'<p><a href="/login?{html.escape(urlencode(query | {"who": email}))}">'
             f"{html.escape(email)}</a></p>"
             for email in self.people
         )
         return f"<h1>Who are you?</h1>{links}"
 
-    def code_for(self, asked: dict[str, str]) -> str:
+    def code_for(self, query: dict[str, str]) -> str:
         code = secrets.token_urlsafe(16)
-        self.codes[code] = asked
-        return f"{asked['redirect_uri']}?{urlencode({'code': code, 'state': asked['state']})}"
+        self.codes[code] = query
+        return f"{query['redirect_uri']}?{urlencode({'code': code, 'state': query['state']})}"
 
     def token(self, form: dict[str, str], authorization: str) -> dict[str, Any] | None:
         """Return the tokens for a code; None if anything about the request is wrong."""
@@ -90,26 +90,26 @@ class Provider:
         if authorization.startswith("Basic "):
             pair = base64.b64decode(authorization[6:]).decode()
             client, _, secret = (unquote(part) for part in pair.partition(":"))
-        asked = self.codes.pop(form.get("code", ""), None)  # a code works once
+        query = self.codes.pop(form.get("code", ""), None)  # a code works only once
         verifier = hashlib.sha256(form.get("code_verifier", "").encode()).digest()
         challenge = base64.urlsafe_b64encode(verifier).rstrip(b"=").decode()
         if (
-            asked is None
+            query is None
             or (client, secret) != (CLIENT, SECRET)
             or form.get("grant_type") != "authorization_code"
-            or form.get("redirect_uri") != asked["redirect_uri"]
-            or challenge != asked["code_challenge"]
+            or form.get("redirect_uri") != query["redirect_uri"]
+            or challenge != query["code_challenge"]
         ):
             self.refused.append("token")
             return None
         now = int(time.time())
         claims = {
-            "iss": self.issuer, "sub": hashlib.sha256(asked["who"].encode()).hexdigest()[:16],
-            "aud": CLIENT, "iat": now, "exp": now + 300, "email": asked["who"],
-            **self.people[asked["who"]],
+            "iss": self.issuer, "sub": hashlib.sha256(query["who"].encode()).hexdigest()[:16],
+            "aud": CLIENT, "iat": now, "exp": now + 300, "email": query["who"],
+            **self.people[query["who"]],
         }  # fmt: skip
-        if "nonce" in asked:
-            claims["nonce"] = asked["nonce"]
+        if "nonce" in query:
+            claims["nonce"] = query["nonce"]
         signed = jwt.encode({"alg": "RS256", "kid": "test-key"}, claims, self.key)
         return {
             "access_token": secrets.token_urlsafe(16), "token_type": "Bearer", "expires_in": 300,
@@ -124,27 +124,27 @@ def serving(people: dict[str, dict[str, Any]]) -> Iterator[Provider]:
     class Answer(BaseHTTPRequestHandler):
         def do_GET(self) -> None:
             parts = urlsplit(self.path)
-            asked = {name: values[0] for name, values in parse_qs(parts.query).items()}
+            query = {name: values[0] for name, values in parse_qs(parts.query).items()}
             if parts.path == "/.well-known/openid-configuration":
                 self.say(json.dumps(provider.metadata()), "application/json")
             elif parts.path == "/jwks":
                 keys = {"keys": [provider.key.as_dict(private=False) | {"use": "sig"}]}
                 self.say(json.dumps(keys), "application/json")
             elif parts.path == "/authorize":
-                self.say(provider.login_page(asked))
-            elif parts.path == "/login" and asked.get("who") in provider.people:
-                self.send_on(provider.code_for(asked))
+                self.say(provider.login_page(query))
+            elif parts.path == "/login" and query.get("who") in provider.people:
+                self.send_on(provider.code_for(query))
             elif parts.path == "/logout":
-                self.send_on(asked.get("post_logout_redirect_uri", "/"))
+                self.send_on(query.get("post_logout_redirect_uri", "/"))
             else:
                 self.say("nothing here", status=404)
 
         def do_POST(self) -> None:
             body = self.rfile.read(int(self.headers["Content-Length"])).decode()
             form = {name: values[0] for name, values in parse_qs(body).items()}
-            made = provider.token(form, self.headers.get("Authorization", ""))
-            told = made or {"error": "invalid_grant"}
-            self.say(json.dumps(told), "application/json", 200 if made else 400)
+            tokens = provider.token(form, self.headers.get("Authorization", ""))
+            answer = tokens or {"error": "invalid_grant"}
+            self.say(json.dumps(answer), "application/json", 200 if tokens else 400)
 
         def say(self, text: str, kind: str = "text/html", status: int = 200) -> None:
             self.send_response(status)
@@ -159,7 +159,7 @@ def serving(people: dict[str, dict[str, Any]]) -> Iterator[Provider]:
             self.end_headers()
 
         def log_message(self, *_: object) -> None:
-            """Say nothing."""
+            """Log nothing."""
 
     with ThreadingHTTPServer(("127.0.0.1", 0), Answer) as server:
         provider = Provider(f"http://127.0.0.1:{server.server_address[1]}", people)

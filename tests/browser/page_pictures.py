@@ -49,21 +49,21 @@ SCREENS: tuple[tuple[str, str, ViewportSize, str], ...] = (
 def picture(page: Page, words: str) -> bytes:
     """Return the visible part of the open page, without scrolling."""
     expect(page.get_by_text(words).first).to_be_visible()
-    page.wait_for_timeout(8000)  # photographs and edges come after the words
+    page.wait_for_timeout(8000)  # photographs and edges appear after the words
     quiet(page)
     with Image.open(io.BytesIO(page.screenshot())) as image:
         return small(image)
 
 
 def small(image: Image.Image) -> bytes:
-    """Return a picture as WebP: its letters stay sharp in a third of a PNG's bytes."""
+    """Return a picture as WebP: letters stay sharp at a third of the size of a PNG."""
     with io.BytesIO() as file:
         image.convert("RGB").save(file, "WEBP", quality=QUALITY, method=6)
         return file.getvalue()
 
 
 def report(record: Record) -> bytes:
-    """Return the page of the report that is signed."""
+    """Return the report's page with the signatures."""
     identity = record.ranked()[0].identity
     read = Folder(log_of(record, identity), (), ())
     with pypdfium2.PdfDocument(pdf_report(case_of_record(record, read, name="record.db"))) as pages:
@@ -71,7 +71,7 @@ def report(record: Record) -> bytes:
 
 
 def measured(folder: Path) -> bytes:
-    """Return the card of a sample photograph with what was measured drawn on it, as a JPEG."""
+    """Return the card in a sample photograph with the measurement drawn on it, as a JPEG."""
     photo = open_photo(folder / "station-3-view-90.jpg")
     check = load_print_checks(folder / "print_checks.json")["demo-set"]
     (result,) = results = measure_photo(photo, Settings(print_check=check))
@@ -89,9 +89,9 @@ def measured(folder: Path) -> bytes:
 
 
 def keep(file: Path, data: bytes) -> None:
-    """Write a picture, if it is small enough."""
+    """Write a picture, or stop if it is too large."""
     if len(data) > MOST_BYTES:
-        raise SystemExit(f"{file.name}: {len(data)} bytes, {MOST_BYTES} at most")
+        raise SystemExit(f"{file.name} has {len(data)} bytes; {MOST_BYTES} at most are allowed.")
     file.write_bytes(data)
     print(f"{file}: {len(data) // 1000} kB")
 

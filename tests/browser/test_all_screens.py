@@ -1,4 +1,4 @@
-"""Every screen, both widths, both themes: nothing to scroll sideways, no rule of WCAG broken.
+"""Every screen at both widths, in both themes: nothing to scroll sideways, no WCAG rule broken.
 
 The rules are those of axe-core, a library that is independent of this program.
 """
@@ -40,7 +40,7 @@ def breaches(page: Page) -> list[str]:
 def inside(page: Page, target: list[Any], test_id: str) -> bool:
     """Return whether an element is inside one of Streamlit's own."""
     if len(target) != 1 or not isinstance(target[0], str):
-        return False  # in a picture of ours
+        return False  # in a picture of this program
     closest = f"one => !!one.closest('[data-testid={test_id}]')"
     return bool(page.locator(target[0]).first.evaluate(closest))
 
@@ -56,7 +56,7 @@ def test_every_screen_fits_and_breaks_no_rule(
         page.goto(f"{sample_pages}/{screen}")
         expect(page.get_by_role("heading", name=title, exact=True)).to_be_visible()
         quiet(page)
-        page.wait_for_timeout(1500)  # charts are drawn after the script has run
+        page.wait_for_timeout(1500)  # charts are drawn after the script has finished
         assert fits(page), screen
         assert page.title() == f"{title} · Rope Photo Check"
         assert page.locator("h1").count() == 1, screen

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from playwright.sync_api import Page
 
 Serve = Callable[..., AbstractContextManager[str]]
-# a lens that was made up: its focal length is what the page has to find
+# an invented lens, whose focal length the page has to find
 LENS = Truth((1200, 900), 880.0, (604.0, 446.0), k1=0.06, k2=-0.05)
 
 
@@ -48,11 +48,11 @@ def test_a_phone_is_calibrated_by_upload_and_removed_again(
             page.get_by_role("button", name="Download the board (PDF)").click()
         assert Path(coming.value.path()).read_bytes().startswith(b"%PDF")
 
-        # too few, and one length of two: a sentence, and the photographs stay there
+        # too few photographs, then one length of two: a message, and the photographs stay
         into = page.locator(".st-key-boards-in input[type=file]")
         into.set_input_files(boards[:3])
         expect(page.get_by_text("board 2.jpg")).to_be_visible()
-        page.goto(f"{pages}/limits")  # nor does another page lose them
+        page.goto(f"{pages}/limits")  # they also survive a visit to another page
         expect(page.get_by_role("heading", name="Limits", exact=True)).to_be_visible()
         page.goto(f"{pages}/equipment")
         page.get_by_role("tab", name="Phones").click()
@@ -72,10 +72,10 @@ def test_a_phone_is_calibrated_by_upload_and_removed_again(
         into.set_input_files(boards[3:])
         expect(page.get_by_text("board 11.jpg")).to_be_visible()
         press(page, "Calibrate")
-        told = page.get_by_text(re.compile(r"is calibrated: focal length [\d.]+ px, u [\d.]+ px"))
-        expect(told).to_be_visible()
+        note = page.get_by_text(re.compile(r"is calibrated: focal length [\d.]+ px, u [\d.]+ px"))
+        expect(note).to_be_visible()
         assert page.get_by_role("tab", name="Phones").get_attribute("aria-selected") == "true"
-        found = re.search(r"focal length ([\d.]+) px, u ([\d.]+) px, from (\d+)", told.inner_text())
+        found = re.search(r"focal length ([\d.]+) px, u ([\d.]+) px, from (\d+)", note.inner_text())
         assert found is not None
         focal, u, used = (float(part) for part in found.groups())
         assert abs(focal - LENS.focal_px) < 3 * u + 0.002 * LENS.focal_px
@@ -84,7 +84,7 @@ def test_a_phone_is_calibrated_by_upload_and_removed_again(
         quiet(page)
         assert fits(page)
 
-        # it is there for every page from now on, and goes when it is removed
+        # it stays after a reload, until it is removed
         page.reload()
         page.get_by_role("tab", name="Phones").click()
         expect(page.get_by_text(re.compile(r"Lantern L4.*focal length"))).to_be_visible()

@@ -52,7 +52,7 @@ def test_the_first_figure_is_one_drop(page: Page, empty_pages: str) -> None:
     data = base64.b64encode((folder / "station-3-view-90.jpg").read_bytes()).decode()
     page.evaluate(DROP, ["IMG_1.jpg", data])
     figure = page.get_by_test_id("stMetricValue")
-    # an unchecked print: the same photograph as in sample_images/truth.csv, known to 1 % only
+    # the sample photograph (sample_images/truth.csv) with an unchecked print: known to 1 % only
     expect(figure).to_have_text(re.compile(r"^2[01]\.\d\d ± 0\.\d\d mm$"), timeout=120_000)
     assert page.evaluate("presses") == ["drop"]
     assert fits(page)
@@ -88,7 +88,7 @@ def test_the_same_station_last_time_stands_beside_it(
             assert now is not None
             assert then_box is not None
             assert then_box["x"] > now["x"] + now["width"]
-        # a station that was not photographed then has nothing beside it
+        # a station that was not photographed last time has nothing beside it
         page.goto(f"{address}/review?inspection={SAMPLE}&station=1")
         expect(page.get_by_text("Station 1 · agrees")).to_be_visible()
         quiet(page)

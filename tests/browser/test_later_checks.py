@@ -49,7 +49,7 @@ def test_a_later_print_check_is_applied_to_the_photographs(
         give_eight(page, pages)
         before = estimates(all_figures(tmp_path).results)
         assert {one.print_set for one in before} == {""}
-        # known to 1 % only: the most that an unchecked print may be off (ui/USING.md)
+        # known to 1 % only, as far as an unchecked print may be off (ui/USING.md)
         assert all(one.expanded_mm() > 0.008 * one.diameter_mm for one in before)
         page.goto(f"{pages}/cards?inspection=visit")
         fill(page, "Card set", "demo-set")
@@ -69,6 +69,7 @@ def test_a_later_print_check_is_applied_to_the_photographs(
     for place, was in by_place(before).items():
         assert by_place(after)[place].u_mm < 0.5 * was.u_mm  # as tests/ui/test_measured_again.py
     with open_record(tmp_path / "record.db", create=False) as record:
-        told = [one.kind for one in record.events(subject="visit")]
+        kinds = [one.kind for one in record.events(subject="visit")]
         assert record.verify().sound
-    assert told.count("results added") + told.count("result replaced") >= 16  # nothing overwritten
+    # nothing is overwritten: old and new results are in the record
+    assert kinds.count("results added") + kinds.count("result replaced") >= 16

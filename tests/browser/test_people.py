@@ -28,7 +28,7 @@ SIZES = [(1280, 900), (360, 780)]
 
 @contextmanager
 def browser_of(browser: Browser, size: tuple[int, int]) -> Iterator[Page]:
-    """Yield a page of a browser that shares no cookie with any other."""
+    """Yield a page of a browser that shares no cookies with any other."""
     width, height = size
     context = browser.new_context(
         viewport={"width": width, "height": height}, has_touch=width < 600, is_mobile=width < 600
@@ -45,7 +45,7 @@ def log_in(page: Page, address: str, email: str) -> None:
     expect(page.get_by_text("Log in to see the inspections")).to_be_visible()
     quiet(page)
     page.get_by_role("button", name="Log in").click()
-    page.get_by_role("link", name=email).click()  # the provider's own page
+    page.get_by_role("link", name=email).click()  # on the provider's page
     page.wait_for_url(re.compile(f"^{re.escape(address)}"))
 
 
@@ -75,13 +75,13 @@ def test_two_people_in_two_browsers(
     with browser_of(browser, size) as inspector, browser_of(browser, size) as reviewer:
         log_in(inspector, address, "a@example.org")
         expect(inspector.get_by_text("quay crane 2, hoist rope, left").first).to_be_visible()
-        expect(inspector.get_by_text("2026-10-c-only")).to_have_count(0)  # not C's too
+        expect(inspector.get_by_text("2026-10-c-only")).to_have_count(0)  # not C's
         expect(inspector.get_by_role("link", name="Review")).to_have_count(0)
         open_sidebar(inspector)
         expect(inspector.get_by_text("Inspector A", exact=True)).to_be_visible()
         expect(inspector.get_by_role("link", name="Supervise")).to_have_count(0)
 
-        # another one's inspection by its address, and pages of other roles by theirs
+        # someone else's inspection by its address, and pages for other roles by theirs
         inspector.goto(f"{address}/result?inspection={FOREIGN}")
         expect(inspector.get_by_text("that you can see")).to_be_visible()
         expect(inspector.get_by_text("Along the rope")).to_have_count(0)
@@ -90,9 +90,10 @@ def test_two_people_in_two_browsers(
             expect(inspector.get_by_text(f"This page is for the {role};")).to_be_visible()
             assert fits(inspector)
 
-        # a draft is there again for who typed it, and for nobody else
+        # a draft comes back for the person who typed it, and for nobody else
         inspector.goto(f"{address}/sheet?inspection={SAMPLE}")
-        typed = f"33,{size[0] % 100:02d}"  # another text at each width; odd, hence a draft
+        # a different text at each width; implausible, hence a draft
+        typed = f"33,{size[0] % 100:02d}"
         type_reading(inspector, 5, 0, typed)
         expect(inspector.get_by_text("Is that correct?")).to_be_visible()
         inspector.goto(f"{address}/sheet?inspection={SAMPLE}")
@@ -103,7 +104,7 @@ def test_two_people_in_two_browsers(
         quiet(reviewer)
         assert typed not in reviewer.content()
 
-        # a reviewer opens both; a file is handed to people of the team only
+        # a reviewer opens both; only people of the team can download a file
         reviewer.goto(f"{address}/result?inspection={SAMPLE}")
         expect(reviewer.get_by_role("heading", name="Export")).to_be_visible()
         quiet(reviewer)
@@ -115,7 +116,7 @@ def test_two_people_in_two_browsers(
         log_out(inspector)
         inspector.goto(f"{address}/sheet")
         expect(inspector.get_by_text("Log in to see the inspections")).to_be_visible()
-    assert provider.refused == []  # the login asked for nothing that the provider had to refuse
+    assert provider.refused == []  # the provider had to refuse nothing in the logins
 
 
 def refuses_strangers(url: str, context: BrowserContext) -> None:
@@ -156,10 +157,10 @@ def test_names_full_of_code_run_nothing_and_ask_no_other_address(
 ) -> None:
     from playwright.sync_api import expect
 
-    asked: list[str] = []
+    requested: list[str] = []
     ran: list[str] = []
     with browser_of(browser, size) as page:
-        page.on("request", lambda one: asked.append(one.url))
+        page.on("request", lambda one: requested.append(one.url))
         page.on("dialog", lambda one: (ran.append(one.message), one.dismiss()))
         page.on("pageerror", lambda one: ran.append(str(one)))
         for path in ("", "rope", "sheet", "result", "review",
@@ -174,11 +175,11 @@ def test_names_full_of_code_run_nothing_and_ask_no_other_address(
                          ".katex"):  # fmt: skip
                 assert page.locator(made).count() == 0, f"{path}: {made}"
             assert fits(page), path
-        # shown as it was typed
+        # shown exactly as typed
         page.goto(nasty_pages)
         expect(page.get_by_text("<script>alert(1)</script>").first).to_be_visible()
-    strangers = {url for url in asked if not url.startswith((nasty_pages, "data:", "blob:"))}
-    assert strangers == set()
+    elsewhere = {url for url in requested if not url.startswith((nasty_pages, "data:", "blob:"))}
+    assert elsewhere == set()
     assert ran == []
 
 
@@ -194,14 +195,14 @@ def test_a_download_that_is_refused_when_it_is_pressed_says_why(
         page.goto(f"{address}/result?inspection={SAMPLE}")
         expect(page.get_by_role("heading", name="Export")).to_be_visible()
         quiet(page)
-        lost = team.replace('name = "Supervisor D"\nroles = ["supervisor"]',
+        without_role = team.replace('name = "Supervisor D"\nroles = ["supervisor"]',
                             'name = "Supervisor D"\nroles = []')  # fmt: skip
-        assert lost != team
+        assert without_role != team
         try:
-            (team_folder / "team.toml").write_text(lost, encoding="utf-8")
+            (team_folder / "team.toml").write_text(without_role, encoding="utf-8")
             page.get_by_role("button", name="Readings as CSV").click()
-            told = page.get_by_test_id("stDownloadButtonError")
-            expect(told).to_contain_text("Supervisor D is here as no role")
-            expect(told).to_contain_text("This page is for the")
+            error = page.get_by_test_id("stDownloadButtonError")
+            expect(error).to_contain_text("Supervisor D is here as no role")
+            expect(error).to_contain_text("This page is for the")
         finally:
             (team_folder / "team.toml").write_text(team, encoding="utf-8")

@@ -52,7 +52,7 @@ def there(folder: Path) -> OpenInspection:
 
 
 def link_of(browser: Browser, pages: str) -> str:
-    """Press "On a phone" at the desk, and return the link of the code."""
+    """Press "On a phone" at the desk, and return the link in the code."""
     desk = browser.new_page(viewport={"width": 1440, "height": 900})
     desk.set_default_timeout(PATIENCE_MS)
     desk.goto(f"{pages}/sheet?inspection=visit")
@@ -96,12 +96,13 @@ def test_the_whole_path_with_the_network_cut_in_the_middle(
         context, page = a_phone(browser)
         page.goto(link_of(browser, pages))
         expect(page, "#next", "Station 1 · 0°")
-        assert "#" not in page.url  # the token is taken out of the address
+        assert "#" not in page.url  # the token is removed from the address
         began = time.monotonic()
         photograph(page, "station-1-view-00.jpg")
         expect(page, "#last li.good", "Good: station 1, 0°")
         first_s = time.monotonic() - began
-        assert page.locator("#last").inner_text().count("mm") == 0  # hidden until it is read
+        # the figure is hidden until the reading is entered
+        assert page.locator("#last").inner_text().count("mm") == 0
         read(page, "Station 1 · 0°", "22,24")
         expect(page, "#last li.good", r"22\.\d\d ± 0\.\d\d mm")
         expect(page, "#next", "Station 1 · 90°")
@@ -118,14 +119,14 @@ def test_the_whole_path_with_the_network_cut_in_the_middle(
 
         context.set_offline(False)
         page = context.new_page()
-        page.goto(f"{pages}/phone/")  # without the code: the phone knows it
+        page.goto(f"{pages}/phone/")  # without the code: the phone remembers it
         expect(page, "#last li.good", "Good: station 2, 0°")
         expect(page, "#next", "Station 2 · 90°")
         assert waiting(page) == ""
         photograph(page, "refuse-tilted.jpg")
         expect(page, "#last li.refused", "tilted 48 degrees")
         expect(page, "#last li.refused", "Hold the phone square")
-        expect(page, "#next", "Station 2 · 90°")  # it is asked for again
+        expect(page, "#next", "Station 2 · 90°")  # the place is asked for again
         photograph(page, "station-2-view-90.jpg")
         expect(page, "#next", "All stations are photographed")
         read(page, "Station 2 · 0°", "28,9")
@@ -155,7 +156,7 @@ def test_an_answer_that_gets_lost_brings_nothing_twice(
         context, page = a_phone(browser)
         lost: list[int] = []
 
-        def lose(route: object) -> None:  # the server gets it; its answer never arrives
+        def lose(route: object) -> None:  # the server gets the request; its answer never arrives
             if len(lost) < 2:
                 lost.append(1)
                 route.fetch()  # type: ignore[attr-defined]
@@ -182,7 +183,7 @@ def test_a_reading_stays_at_the_place_where_it_was_begun(
         context, page = a_phone(browser)
         page.goto(link_of(browser, pages))
         read(page, "Station 1 · 0°", "22,24")
-        # the next one is begun while the page has not heard yet how the inspection stands now
+        # the next reading is begun before the page has learned the inspection's new state
         held: list[Route] = []
         free = False
 
@@ -191,7 +192,7 @@ def test_a_reading_stays_at_the_place_where_it_was_begun(
 
         page.route("**/phone/state*", hold)
         expect(page, "#last li", "22,24, entered")
-        expect(page, "#typed-for", "Station 1 · 90°")  # and not the first one again
+        expect(page, "#typed-for", "Station 1 · 90°")  # not the first place again
         page.fill("#typed", "22,")
         free = True
         for route in held:
@@ -219,7 +220,7 @@ def test_over_plain_http_the_hash_is_the_same_and_it_is_said_how_to_encrypt(
         page.get_by_text("This connection is not encrypted").click()
         assert page.get_by_text("proxy with a certificate").is_visible()
         # FIPS 180-4's examples (NIST's SHA-256 values of "abc" and of a million times "a"), and
-        # every length around a block's end against Python's own
+        # every length around the end of a block, compared with Python's hash
         for text in ("", "abc", "a" * 1_000_000, *("x" * n for n in range(50, 70))):
             got = page.evaluate("(text) => sha256(new TextEncoder().encode(text))", text)
             assert got == hashlib.sha256(text.encode()).hexdigest()

@@ -16,7 +16,7 @@ from ui.services.access.logins import LOGINS_FILE
 from ui.services.access.phone_tokens import Grant
 
 GOOD = "document.querySelector('#last li.good')?.innerText.includes('{}')"
-assert folder  # a fixture, by its name
+assert folder  # a fixture, found by its name
 
 
 def test_a_server_that_is_gone_and_a_browser_that_is_ended_lose_nothing(

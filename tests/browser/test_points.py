@@ -1,4 +1,4 @@
-"""Points marked on a photograph without the card: by mouse or finger, by arrow keys, and typed."""
+"""Points marked on a photograph without a card: by mouse or finger, by arrow keys, and typed."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from playwright.sync_api import Page
 
 BAR = Path(__file__).resolve().parents[2] / "sample_images" / "bar-16mm.jpg"
-# on the graduations of the card's bar of 100 mm, then on the ground beside the bar of 16.00 mm
+# two on the graduations of the card's 100 mm bar, two on the ground beside the 16.00 mm bar
 POINTS = ((1411, 989), (2359, 939), (596, 1425), (606, 1775))
 
 
@@ -42,7 +42,7 @@ def test_four_points_on_a_photograph_give_a_diameter(
     first.press("ArrowRight")
     x = float(before.split(",")[0])
     expect(first).to_have_attribute("aria-valuetext", re.compile(f"^{re.escape(f'{x + 1:g}')}, "))
-    page.wait_for_timeout(600)  # what was moved is on its way
+    page.wait_for_timeout(600)  # the new position is still being sent
     quiet(page)
     fill(page, "Length between the two points", "100 mm")
     quiet(page)

@@ -40,20 +40,20 @@ def test_typed_text_is_restored_once_the_database_is_back(
     store = tmp_path / "photographs"
     with open_record(new_database, photographs=store) as record:
         identity = load_sample(record, folder, by="Reviewer B")
-    asleep = page.get_by_text("does not answer")
+    no_answer = page.get_by_text("does not answer")
     with serve(tmp_path, "--record", new_database, "--photographs", str(store)) as address:
         page.goto(f"{address}/review")
         page.get_by_role("button", name="Send back").first.click()
         reason = page.get_by_label("What should the inspector do?", exact=True)
         expect(reason).to_be_visible()
-        page.wait_for_timeout(1000)  # a page that is still being drawn would take the words along
+        page.wait_for_timeout(1000)  # a redraw would discard the words
         reason.fill("read station 3 again")
         server.stop()
         try:
             page.get_by_role("button", name="Send back").first.click()
-            expect(asleep).to_be_visible()
+            expect(no_answer).to_be_visible()
             press(page, "Try again")
-            expect(asleep).to_have_count(1)
+            expect(no_answer).to_have_count(1)
         finally:
             server.start()
         press(page, "Try again")
@@ -67,11 +67,11 @@ def test_typed_text_is_restored_once_the_database_is_back(
         server.stop()
         try:
             type_reading(page, 5, 0, "22,41")
-            expect(asleep).to_be_visible()
+            expect(no_answer).to_be_visible()
         finally:
             server.start()
         press(page, "Try again")
-        expect(reading_field(page, 5, 0)).to_have_value("22,41")  # the browser held it
+        expect(reading_field(page, 5, 0)).to_have_value("22,41")  # the browser kept it
         type_reading(page, 5, 90, "22,39")
         expect(page.get_by_text("saving …")).to_have_count(0)
     with open_record(new_database, photographs=store) as record:

@@ -33,13 +33,13 @@ def station(page: Page) -> str:
 
 
 def press(page: Page, words: str) -> None:
-    """Press a button of the decision once the page stands still."""
+    """Press a decision's button once the page is idle."""
     quiet(page)
     page.get_by_role("button", name=re.compile(rf"^{words}(?! the)")).first.click()
 
 
 def drag(page: Page, handle: Locator, right: float, down: float) -> None:
-    """Drag a handle by so many px of the screen."""
+    """Drag a handle by a number of screen px."""
     handle.scroll_into_view_if_needed()
     box = handle.bounding_box()
     assert box is not None
@@ -80,13 +80,13 @@ def test_the_supervisors_list_leads_with_the_wrong_entry_and_to_its_photograph(
         tenth_px = magnified.last.evaluate(
             "svg => 6.4 * svg.clientWidth / svg.viewBox.baseVal.width"
         )
-        assert tenth_px >= 1.8  # a tenth of a millimetre can be seen (64 px a mm in the cut)
+        assert tenth_px >= 1.8  # a tenth of a millimetre is visible (64 px per mm in the crop)
     expect(page.get_by_text("Neighbours", exact=True)).to_be_visible()
     expect(page.get_by_text("Last time", exact=True)).to_be_visible()
     assert fits(page)
     picture = page.get_by_role("img", name="The rope on its card, 90 degrees")
 
-    # looked at from nearer, by keyboard
+    # zoomed in by keyboard
     before = seen_part(picture)
     picture.focus()
     page.keyboard.press("+")
@@ -110,10 +110,10 @@ def test_a_reviewer_sends_back_accepts_and_another_overrules(page: Page, sample_
     press(page, "Read again 90")
     expect(page.get_by_text("Station 3: sent back to be read again.")).to_be_visible()
     expect(page.get_by_text("1 of 6 decided")).to_be_visible()
-    assert "Station 3" not in station(page)  # the next one is there
+    assert "Station 3" not in station(page)  # the next station is open
     assert fits(page)
 
-    # the inspector sees it; another person turns the decision round
+    # it waits for the inspector; another person overrules the decision
     quiet(page)
     become(page, "Supervisor C")
     page.goto(f"{sample_pages}/review?inspection={SAMPLE}&station=3")
@@ -134,7 +134,7 @@ def test_a_station_is_decided_by_keys_without_scrolling(page: Page, sample_pages
     page.goto(f"{sample_pages}/review")
     expect(page.get_by_text("0 of 6 decided")).to_be_visible()
     quiet(page)
-    page.wait_for_timeout(1000)  # pictures take their place
+    page.wait_for_timeout(1000)  # until the pictures have their places
     main = page.get_by_test_id("stMain")
     assert main.evaluate("one => one.scrollHeight <= one.clientHeight")
     bar = page.locator(".st-key-decisions").bounding_box()
@@ -154,7 +154,7 @@ def test_a_station_is_decided_by_keys_without_scrolling(page: Page, sample_pages
     expect(page.get_by_role("button", name="Accept reading")).to_be_visible()
     quiet(page)
 
-    # its direction by a key; the slip is offered, to be confirmed
+    # a key chooses the direction; the correction is offered, to be confirmed
     page.keyboard.press("0")
     expect(page).to_have_url(re.compile("view=0"))
     quiet(page)
@@ -169,7 +169,7 @@ def test_a_station_is_decided_by_keys_without_scrolling(page: Page, sample_pages
     expect(page.get_by_text("station 3, 90 deg: 22.11 is 21.21 now.")).to_be_visible()
     quiet(page)
 
-    # what may be a loss of section is still to be decided, with a reason
+    # what may be a loss of section still needs a decision with a reason
     assert "Station 3" in station(page)
     page.keyboard.press("1")
     expect(reason).to_be_focused()
@@ -177,7 +177,7 @@ def test_a_station_is_decided_by_keys_without_scrolling(page: Page, sample_pages
     page.keyboard.press("Enter")
     expect(page.get_by_text("1 of 6 decided")).to_be_visible()
 
-    # the rest agrees, or was refused beside a good one: one key each, the next is there at once
+    # the rest agrees, or was refused beside a good photograph: one key each, then the next opens
     for done in range(2, 7):
         quiet(page)
         page.keyboard.press("1")
@@ -218,7 +218,7 @@ def test_the_supervisors_list_never_goes_silent(
         page.get_by_role("button", name="Examine 1 now").click()
         expect(page.get_by_text("1 inspection was examined.")).to_be_visible()
         expect(page.get_by_text("1 not examined yet.")).to_have_count(0)
-        expect(page.get_by_text("2027-03-01").first).to_be_visible()  # now it is in the list
+        expect(page.get_by_text("2027-03-01").first).to_be_visible()  # it is in the list now
 
 
 def test_an_edge_and_a_station_are_dragged(page: Page, sample_pages: str) -> None:
@@ -228,7 +228,7 @@ def test_an_edge_and_a_station_are_dragged(page: Page, sample_pages: str) -> Non
     page.get_by_text("Correct an edge by hand").click()
     edge = page.get_by_role("slider", name="left edge by hand")
     drag(page, edge, 0, -12)
-    expect(page.get_by_text("moved +0.00 mm")).to_have_count(1)  # the right edge stayed
+    expect(page.get_by_text("moved +0.00 mm")).to_have_count(1)  # the right edge has not moved
     quiet(page)
     page.get_by_label("What misled the measurement", exact=True).fill("grease")
     page.get_by_label("What misled the measurement", exact=True).press("Enter")
@@ -240,13 +240,13 @@ def test_an_edge_and_a_station_are_dragged(page: Page, sample_pages: str) -> Non
     quiet(page)
     page.get_by_text("Move the station along the rope").click()
     place = page.get_by_role("slider", name="place along the rope")
-    drag(page, place, 30, 20)  # across the rope it has no effect: the ring stays on its track
+    drag(page, place, 30, 20)  # across the rope it has no effect: the ring keeps to its line
     expect(page.get_by_text("+0.0 mm along the card")).to_have_count(0)
     quiet(page)
     page.get_by_role("button", name="Measure here instead").click()
     expect(page.get_by_text(re.compile(r"^At [+-]\d"))).to_be_visible()
     quiet(page)
-    # one figure for each photograph, as before: moved, not doubled, and the mean went along
+    # one figure per photograph, as before: moved, not doubled, and the mean with it
     page.get_by_role("link", name="Back to the stations").click()
     expect(page.get_by_text(re.compile(r"^at [+-]\S+ mm of the card$"))).to_have_count(2)
     expect(page.get_by_text("places on this card")).to_have_count(0)

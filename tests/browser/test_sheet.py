@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 SAMPLE = "2026-09-quay-crane-2"
 FIRST, OTHER = "2026-11-visit", "2026-11-other"
-# as sample_images/readings.csv; commas and points as people type them
+# as in sample_images/readings.csv; with commas and points, as people type them
 TYPED = ("22,24", "22.17", "22.03", "22,19", "21.50", "22.11", "22,18", "22.17")
 
 
@@ -72,7 +72,7 @@ def test_eight_readings_are_eight_taps_and_no_key_is_lost(
     assert field(page, 1, 0).get_attribute("inputmode") == "decimal"
     taps = 0
     for (station, view), typed in zip(PLACES, TYPED, strict=True):
-        # straight away, while the page is drawn anew for the reading before
+        # at once, while the page is redrawn for the reading before
         field(page, station, view).tap() if page.viewport_size["width"] < 600 else field(
             page, station, view
         ).click()
@@ -104,12 +104,12 @@ def test_what_comes_above_moves_no_field_that_is_typed_into(
     for (station, view), typed in list(zip(PLACES, TYPED, strict=True))[:2]:
         field(page, station, view).click()
         page.keyboard.type(typed, delay=0)
-    field(page, 2, 0).click()  # both readings of station 1 are on their way
+    field(page, 2, 0).click()  # both readings of station 1 are being sent
     held, following = top(2, 0), top(2, 90)
     expect(page.get_by_text(re.compile("^Station 1 is thinnest"))).to_be_visible()
     quiet(page)
     assert abs(top(2, 0) - held) < 2
-    assert abs(top(2, 90) - following) < 2  # the next one to be tapped
+    assert abs(top(2, 90) - following) < 2  # the next field to be tapped
 
 
 def test_enter_goes_from_field_to_field(page: Page, empty_sheet: tuple[str, Path]) -> None:
@@ -123,7 +123,7 @@ def test_enter_goes_from_field_to_field(page: Page, empty_sheet: tuple[str, Path
         page.keyboard.press("Enter")
     wait_for(page, record, 8)
     assert [one[2] for one in readings(record)] == list(TYPED)
-    # an odd one waits at its own field, a wrong one is corrected there with its reason
+    # an implausible reading waits at its field; a wrong one is corrected there
     field(page, 1, 0).fill("2.24")
     field(page, 1, 0).press("Enter")
     expect(page.get_by_text("22,24 is in the record. Correct it to 2.24?")).to_be_visible()
@@ -216,7 +216,7 @@ def test_a_half_typed_reading_survives_a_reload_and_a_new_server(
 
     address, record = empty_sheet
     page.goto(f"{address}/sheet?inspection={FIRST}")
-    field(page, 1, 0).fill("22,4")  # and not left
+    field(page, 1, 0).fill("22,4")  # without leaving the field
     page.wait_for_timeout(300)
     page.reload()
     expect(field(page, 1, 0)).to_have_value("22,4")
@@ -225,7 +225,7 @@ def test_a_half_typed_reading_survives_a_reload_and_a_new_server(
     field(page, 1, 0).click()
     field(page, 1, 0).press("Enter")
     wait_for(page, record, 1)
-    page.reload()  # said again by nobody
+    page.reload()  # the reading is not sent again
     expect(field(page, 1, 0)).to_have_value("22,4")
     quiet(page)
     assert readings(record) == [(1, 0, "22,4")]
@@ -254,7 +254,7 @@ def test_the_address_holds_the_inspection_over_reload_second_window_and_back(
     assert readings(record) == [(1, 0, "22,1")]
     assert readings(record, OTHER) == [(1, 0, "22,2")]
 
-    # a bare address is completed, and every link goes on with it
+    # an address without an inspection gets one, and every link keeps it
     page.goto(f"{address}/result")
     quiet(page)
     page.goto(f"{address}/result?inspection={OTHER}")
@@ -262,7 +262,7 @@ def test_the_address_holds_the_inspection_over_reload_second_window_and_back(
     page.goto(f"{address}/sheet?inspection={FIRST}")
     expect(field(page, 1, 0)).to_have_value("22,1")
     quiet(page)
-    field(page, 4, 90).fill("22,4")  # and the next thing is the link
+    field(page, 4, 90).fill("22,4")  # and the link is pressed next
     page.get_by_role("link", name="Next: result").click()
     page.wait_for_url(re.compile("/result"))
     assert f"inspection={FIRST}" in page.evaluate("location.href")
@@ -289,7 +289,7 @@ def test_a_slow_answer_brings_nobody_back_to_the_page_they_left(
     field(page, 4, 90).fill("22,4")
     line.answers = False
     page.get_by_role("link", name="Next: result").click()
-    page.wait_for_timeout(5000)  # the field is said again after 3 s without an answer
+    page.wait_for_timeout(5000)  # the field is sent again after 3 s without an answer
     line.answer()
     page.wait_for_url(re.compile("/result"))
     expect(page.get_by_role("heading", name="4 Result")).to_be_visible()
@@ -372,7 +372,7 @@ def test_a_photograph_dropped_anywhere_finds_its_cell(
     page.evaluate(DROP, ["IMG_1.jpg", "image/jpeg", data])
     link = page.get_by_role("link", name="Open the photograph of station 2, 90 degrees")
     expect(link).to_be_visible(timeout=120_000)
-    # what is typed meanwhile stays: figures come by themselves
+    # the figure has appeared by itself
     assert fits(page)
 
 
@@ -401,13 +401,13 @@ def test_a_table_is_imported_as_its_mapping_says(
     assert readings(record) == [
         (1, 0, "22,24"), (1, 90, "22,17"), (2, 0, "22,03"), (2, 90, "22,19")
     ]  # fmt: skip
-    # the next table of its kind is understood by the name
+    # the next table of this kind is understood by the mapping's name
     expect(page.get_by_text("Understood: 4 readings")).to_have_count(0)
     quiet(page)
-    page.wait_for_timeout(1000)  # the field that took the first one is taken away
+    page.wait_for_timeout(1000)  # the upload field of the first table is replaced
     page.locator(".st-key-table-in input[type=file]").set_input_files(str(sheet))
     choose(page, "Mapping", "yard")
     expect(page.get_by_text("Understood: 4 readings")).to_be_visible()
-    press(page, "Enter 4 readings")  # which are there already
+    press(page, "Enter 4 readings")  # they are in the record already
     expect(page.get_by_text("4 rows were rejected")).to_be_visible()
     assert len(readings(record)) == 4

@@ -68,9 +68,9 @@ class Line:
 
     def carries(self, bytes_a_second: float) -> None:
         """Set its capacity from now on: -1 for unlimited, 0 for nothing."""
-        told = {"offline": bytes_a_second == 0, "latency": 0, "downloadThroughput": -1}
+        conditions = {"offline": bytes_a_second == 0, "latency": 0, "downloadThroughput": -1}
         self._devtools.send(
-            "Network.emulateNetworkConditions", {**told, "uploadThroughput": bytes_a_second}
+            "Network.emulateNetworkConditions", {**conditions, "uploadThroughput": bytes_a_second}
         )
 
 
@@ -85,17 +85,17 @@ def the_second_is_on_its_way(page: Page, pages: str) -> Line:
 
 
 def follow(page: Page, name: str, title: str) -> None:
-    """Open another page by its link in the menu: the screen changes inside the window."""
+    """Open another page by its link in the menu, without reloading the window."""
     quiet(page)
     link = page.get_by_test_id("stSidebar").get_by_role("link", name=name)
-    if (link.bounding_box() or {"x": -1})["x"] < 0:  # a phone's menu is shut until it is asked for
+    if (link.bounding_box() or {"x": -1})["x"] < 0:  # on a phone the menu has to be opened first
         page.get_by_test_id("stExpandSidebarButton").click()
     link.click()
     page.get_by_role("heading", name=title, exact=True).wait_for()
 
 
 def all_figures(folder: Path) -> OpenInspection:
-    """Return the inspection once every photograph has its figure, each of them stored once."""
+    """Return the inspection once every photograph has its figure; each is stored only once."""
     until = time.monotonic() + 120
     while len(there(folder).results) < 8:
         assert time.monotonic() < until, there(folder).waiting
@@ -165,9 +165,9 @@ def test_a_photograph_to_be_looked_at_is_there_when_its_page_is_opened_again(
         line.carries(-1)
         page.get_by_text("1 photograph arrived").wait_for()
         follow(page, "Start", "Start")
-        # the bar is 16.00 mm thick by its mesh (sample_images/truth.csv)
+        # the bar's mesh is 16.00 mm thick (sample_images/truth.csv)
         page.get_by_test_id("stMetricValue").get_by_text(re.compile(r"^1[56]\.\d\d ±")).wait_for()
-        assert not there(folder).photographs  # nothing is kept before one says so
+        assert not there(folder).photographs  # nothing is stored until someone says so
 
 
 def test_eight_photographs_and_another_page_meanwhile(
@@ -176,8 +176,8 @@ def test_eight_photographs_and_another_page_meanwhile(
     with serve(folder) as pages:
         began = time.monotonic()
         give_eight(page, pages)
-        follow(page, "2 Cards", "2 Cards")  # away, and at once
-        page.get_by_text(re.compile(r"\d waiting")).first.wait_for()  # said there, too
+        follow(page, "2 Cards", "2 Cards")  # at once
+        page.get_by_text(re.compile(r"\d waiting")).first.wait_for()  # shown there, too
         assert places(all_figures(folder)) == EIGHT
         print(f"all figures after {time.monotonic() - began:.1f} s")
         page.get_by_text(re.compile(r"\d waiting")).first.wait_for(state="detached")
@@ -189,7 +189,7 @@ def test_eight_photographs_and_a_reload_meanwhile_figures_appear_by_themselves(
     with serve(folder) as pages:
         give_eight(page, pages)
         page.reload()
-        page.get_by_text(re.compile(r"22\.\d\d")).first.wait_for()  # nobody pressed anything
+        page.get_by_text(re.compile(r"22\.\d\d")).first.wait_for()  # without pressing anything
         all_figures(folder)
         page.get_by_text(re.compile(r"\d waiting")).first.wait_for(state="detached")
         quiet(page)

@@ -1,4 +1,4 @@
-"""The first step in a real browser: the sample inspection by one click."""
+"""The first step in a browser: the sample inspection is loaded with one click."""
 
 from __future__ import annotations
 

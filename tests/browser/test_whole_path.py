@@ -51,7 +51,7 @@ def test_from_an_empty_record_to_a_signed_off_report(
 
     cards = pdfium.PdfDocument(downloaded(page, re.compile(r"^Download 8 cards")))
     assert len(cards) == 8
-    # A5 is 148 x 210 mm (ISO 216), lying on its side; a point is 1/72 in
+    # A5 is 148 x 210 mm (ISO 216), here in landscape; a point is 1/72 in
     assert cards[0].get_size() == pytest.approx((210 / 25.4 * 72, 148 / 25.4 * 72), abs=0.5)
     fill(page, "Card set", "demo-set")
     fill(page, "Length of the bar along the rope", "179,24")
@@ -78,7 +78,7 @@ def test_from_an_empty_record_to_a_signed_off_report(
     page.get_by_role("button", name="Done planning").click()
     expect(page.get_by_text("83.5 m")).to_be_visible()
 
-    # readings are typed first, and wait for their gauge
+    # readings typed before a gauge is named wait for it
     for (station, view), typed in zip(READ, TYPED, strict=True):
         type_reading(page, station, view, typed)
     expect(page.get_by_text("Kept. Select the gauge")).to_have_count(8)
@@ -128,7 +128,7 @@ def enter_rope(page: Page) -> None:
 
 
 def review(page: Page, address: str) -> None:
-    """Send the wrong entry back, have it corrected, accept all stations and the whole."""
+    """Send the wrong entry back, have it corrected, accept every station and the inspection."""
     from playwright.sync_api import expect
 
     become(page, "Reviewer B")
@@ -153,7 +153,7 @@ def review(page: Page, address: str) -> None:
         page.get_by_role("button", name=re.compile("^Accept(?! the inspection)"))
     ).to_be_visible()
     for _ in range(10):
-        page.wait_for_timeout(500)  # the next station is on its way
+        page.wait_for_timeout(500)  # the next station is being loaded
         quiet(page)
         if accept.count():
             break
@@ -209,7 +209,7 @@ def compare(text: str, there: OpenInspection, record: Path) -> None:
 
 
 def looks_whole(sheet: NDArray[np.uint8]) -> None:
-    """Nothing of a page, drawn at 72 px an inch, lies in the outer 4 mm, and it is not empty."""
+    """Check a page drawn at 72 px per inch: nothing in the outer 4 mm, and not empty."""
     edge = round(4 / 25.4 * 72)
     rim = np.ones(sheet.shape, bool)
     rim[edge:-edge, edge:-edge] = False
@@ -243,7 +243,7 @@ def test_a_refused_photograph_says_why_and_shows_where(
 
 
 def with_a_hand_on_it(folder: Path) -> tuple[Path, tuple[float, float, float, float]]:
-    """Paint a hand's colour over one edge of a sample's rope; return file and patch, px."""
+    """Paint a hand-coloured patch over one edge of a sample's rope; return file and patch, px."""
     patch = (1600.0, 1165.0, 2320.0, 1385.0)  # the rope's upper edge runs from 1368 to 1384 there
     path = folder / "hand.jpg"
     with Image.open(FOLDER / "station-1-view-00.jpg") as picture:

@@ -82,7 +82,7 @@ def become(tab: Tab, name: str) -> None:
 
 
 def review(tab: Tab, pages: str) -> None:
-    """Send the wrong entry back, have it corrected, accept all stations and the whole."""
+    """Send the wrong entry back, have it corrected, accept every station and the inspection."""
     become(tab, "Reviewer B")
     tab.goto(f"{pages}/review")
     tab.says("22.11 logged")

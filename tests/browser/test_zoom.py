@@ -29,10 +29,10 @@ FAULTS = """() => {
   const all = roots => roots.flatMap(root => [...root.querySelectorAll('*')].flatMap(
     one => one.shadowRoot ? [one, ...all([one.shadowRoot])] : [one]));
   const seen = all([main]).filter(shown);
-  // a cell of a table that runs on sideways in its own frame is reached by scrolling there
+  // a table that scrolls sideways in its own frame: its cells are reached by scrolling there
   const framed = one => one.closest(
     '[style*="overflow-x"],.st-key-strip,[data-testid=stDataFrame]');
-  // the heads of a table that runs on as cards are there for readers aloud alone
+  // the headings of a table shown as cards are there only for screen readers
   const aloud = one => getComputedStyle(one.closest('thead') ?? one).clipPath !== 'none';
   for (const one of seen) {
     const box = one.getBoundingClientRect(), style = getComputedStyle(one);
@@ -52,16 +52,16 @@ FAULTS = """() => {
     if (Math.min(p.right, q.right) - Math.max(p.left, q.left) > 3
         && Math.min(p.bottom, q.bottom) - Math.max(p.top, q.top) > 3
         && !a.closest('.st-key-decisions') && !b.closest('.st-key-decisions'))
-      found.push(`one over the other: ${told(a)}, ${told(b)}`);
+      found.push(`overlapping: ${told(a)}, ${told(b)}`);
   }
   const title = document.querySelector('h1').getBoundingClientRect();
   const head = document.querySelector('[data-testid=stHeader]');
   const under = head && document.elementFromPoint(title.left + 5, title.top + title.height / 2);
-  if (under && head.contains(under)) found.push('the title lies under the header');
+  if (under && head.contains(under)) found.push('the header covers the title');
   const bar = document.querySelector('.st-key-decisions');
   if (bar && getComputedStyle(bar.closest('[data-testid=stLayoutWrapper]')).position === 'sticky'
       && bar.getBoundingClientRect().height > innerHeight / 3)
-    found.push('the decisions cover what they are about');
+    found.push('the decision bar covers more than a third of the window');
   return found;
 }"""
 
@@ -75,7 +75,7 @@ def faults_by_screen(page: Page, pages: str) -> dict[str, list[str]]:
     """Return the faults of each screen that has any."""
     from playwright.sync_api import expect
 
-    told = {}
+    by_screen = {}
     for screen, title in SCREENS.items():
         page.goto(f"{pages}/{screen}")
         expect(page.get_by_role("heading", name=title, exact=True)).to_be_visible()
@@ -83,15 +83,15 @@ def faults_by_screen(page: Page, pages: str) -> dict[str, list[str]]:
         page.wait_for_timeout(1500)
         found = faults(page) + ([] if fits(page) else ["scrolls sideways"])
         if found:
-            told[title] = found
-    return told
+            by_screen[title] = found
+    return by_screen
 
 
 def test_at_200_per_cent_no_screen_loses_anything(browser: Browser, sample_pages: str) -> None:
     page = browser.new_page(viewport={"width": 720, "height": 450})
-    told = faults_by_screen(page, sample_pages)
+    by_screen = faults_by_screen(page, sample_pages)
     page.close()
-    assert told == {}
+    assert by_screen == {}
 
 
 def test_with_text_twice_as_large_no_screen_loses_anything(
@@ -102,9 +102,9 @@ def test_with_text_twice_as_large_no_screen_loses_anything(
         "addEventListener('DOMContentLoaded', () => {"
         "document.documentElement.style.fontSize = '32px'})"
     )
-    told = faults_by_screen(page, sample_pages)
+    by_screen = faults_by_screen(page, sample_pages)
     page.close()
-    assert told == {}
+    assert by_screen == {}
 
 
 @pytest.mark.parametrize("page", [(720, 450)], indirect=True, ids=["zoomed"])
@@ -128,4 +128,4 @@ def test_the_check_sees_what_is_cut_off_and_what_lies_over_another(
     )
     found = " ".join(faults(page))
     assert "cut off" in found
-    assert "one over the other" in found
+    assert "overlapping" in found
