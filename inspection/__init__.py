@@ -1,4 +1,4 @@
-"""The trade's logic: ropes, gauge readings, limits, cross-check, screening and the record.
+"""The domain logic: ropes, gauge readings, limits, cross-check, screening and the record.
 
-It knows no pixels and no widgets. Of `vision` it sees the result types only.
+It contains no pixels and no widgets, and uses only the result types of `vision`.
 """

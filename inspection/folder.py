@@ -3,13 +3,13 @@
 =================  ==========================================================================
 file               holds
 =================  ==========================================================================
-readings.csv       the gauge readings, of earlier inspections too (or readings.xlsx)
+readings.csv       the gauge readings, including earlier inspections (or readings.xlsx)
 rope.json          fields of `inspection.model.rope.Rope`; at least identity and nominal_mm
 stations.csv       number, position_m and note of the stations; may be left out
 inspection.json    fields of `inspection.model.rope.Inspection`, e.g. on and tension; may be left
 out =================  ==========================================================================
 
-Photographs lie beside them; they are read in another room.
+The photographs are in the same folder; `vision` reads them.
 """
 
 from __future__ import annotations
@@ -46,7 +46,7 @@ class Folder:
     rejected : tuple of Rejected
         Rows of the readings that were not understood.
     notes : tuple of str
-        What was taken for granted.
+        What was assumed.
     """
 
     log: Log
@@ -56,7 +56,7 @@ class Folder:
 
 @dataclass(frozen=True, slots=True)
 class _Described:
-    """What was written down of an inspection beside its readings.
+    """The description of an inspection, apart from its readings.
 
     Parameters
     ----------
@@ -65,7 +65,7 @@ class _Described:
     stations : tuple of Station
         From stations.csv.
     planned : sequence of StationFacts
-        Rows of the readings' table that plan a station and read nothing there.
+        Rows of the readings' table that plan a station without a reading.
     """
 
     values: dict[str, Any]
@@ -81,8 +81,8 @@ def read_folder(path: str | Path, *, inspection: str = "") -> Folder:
     path : str or Path
         The folder.
     inspection : str, optional
-        Which inspection of the readings is meant; the latest by default. Those before it are
-        the earlier ones, those after it are left out.
+        Which inspection of the readings is meant; the latest by default. Earlier ones become
+        `Log.earlier`; later ones are left out.
 
     Raises
     ------
@@ -97,7 +97,7 @@ def read_folder(path: str | Path, *, inspection: str = "") -> Folder:
     understood = read_readings(table, inspection=inspection or "inspection")
     if not understood.rows:
         reason = understood.rejected[0].reason if understood.rejected else "it has no rows."
-        raise ValueError(f"{understood.name} holds no reading that is understood: {reason}")
+        raise ValueError(f"{understood.name} holds no valid reading: {reason}")
     groups: dict[str, list[ReadingRow]] = {}
     for row in understood.rows:
         groups.setdefault(row.inspection, []).append(row)
@@ -118,13 +118,13 @@ def read_folder(path: str | Path, *, inspection: str = "") -> Folder:
     earlier = []
     for name in order[: order.index(wanted)]:
         then = _inspection(rope, name, groups[name], _Described({}, stations), notes)
-        # nobody wrote down the tension of earlier rows; alike is the only comparison there is
+        # the tension of earlier rows is not recorded; assuming it alike allows a comparison
         then = Inspection(
             then.identity, then.rope, then.on, tension=current.tension, stations=then.stations
         )
         earlier.append(Earlier(then, tuple(row.reading for row in groups[name])))
     if earlier and current.tension != "none":
-        notes.append("Earlier readings were taken as read under the same tension as these.")
+        notes.append("Earlier readings were assumed to be under the same tension as these.")
     until = order[: order.index(wanted) + 1]
     gauges = _gauges([row for name in until for row in groups[name]])
     readings = tuple(row.reading for row in groups[wanted])
@@ -147,7 +147,7 @@ def _read_rope(path: Path) -> Rope:
 
 
 def _with_lengths_read(values: dict[str, Any]) -> dict[str, Any]:
-    """Return a description whose lengths are mm: written as text they may name their unit."""
+    """Return a description with its lengths in mm; those written as text can name their unit."""
     read: dict[str, Any] = {}
     for name, value in values.items():
         if name.endswith("_mm") and isinstance(value, str):
@@ -169,13 +169,13 @@ def _read_inspection(path: Path) -> dict[str, Any]:
 
 
 def _read_json(path: Path, kind: type, why: str) -> dict[str, Any]:
-    """Return the fields of a description, each a name that its type knows and may choose."""
+    """Return the fields of a description; each name must be a field of its type."""
     try:
         values = json.loads(path.read_text(encoding="utf-8"))
     except FileNotFoundError:
         raise ValueError(f"{path.parent} has no {path.name}: {why}.") from None
     except RecursionError:
-        raise ValueError(f"{path.name} holds values within values without end.") from None
+        raise ValueError(f"{path.name} is nested too deeply.") from None
     except (OSError, ValueError) as error:
         raise ValueError(f"{path.name} can't be read as JSON: {error}.") from error
     if not isinstance(values, dict):
@@ -184,7 +184,7 @@ def _read_json(path: Path, kind: type, why: str) -> dict[str, Any]:
     for name in values:
         if name not in known:
             raise ValueError(
-                f"{path.name} has a field '{name}' that is not known; known are {', '.join(known)}."
+                f"{path.name} has an unknown field '{name}'; known fields are {', '.join(known)}."
             )
     return values
 
@@ -207,8 +207,8 @@ def _read_stations(path: Path) -> tuple[Station, ...]:
             ) from None
         if number < 1 or number in stations:
             raise ValueError(
-                f"{path.name}, line {line}: each station needs a number of its own from 1 and a "
-                f"place in m; got {cells}."
+                f"{path.name}, line {line}: each station needs its own number, from 1, and a "
+                f"position in m; got {cells}."
             )
         stations[number] = Station(number, position, row.get("note", ""))
     return tuple(stations.values())
@@ -226,7 +226,7 @@ def _inspection(
     if "on" not in values:
         if on is None:
             raise ValueError(
-                f"the day of inspection '{name}' is not known: give a column logged_at or on, or "
+                f"the day of inspection '{name}' is not known: add a column logged_at or on, or "
                 "an inspection.json with on."
             )
         values["on"] = on.isoformat()
@@ -238,12 +238,14 @@ def _inspection(
         check_stations(inspection)
     except ValueError as error:
         raise ValueError(f"inspection.json does not describe an inspection: {error}") from error
-    said = [*(row.at for row in rows), *described.planned]
-    placed = {station.number: station for station in (*_positions(said), *described.stations)}
+    facts = [*(row.at for row in rows), *described.planned]
+    placed = {station.number: station for station in (*_positions(facts), *described.stations)}
     missing = sorted({row.reading.station for row in rows} - placed.keys())
     if missing and not inspection.stations and not described.values:
         listed = ", ".join(str(number) for number in missing)
-        notes.append(f"Inspection {name}: the place of station {listed} along the rope is unknown.")
+        notes.append(
+            f"Inspection {name}: the position of station {listed} along the rope is unknown."
+        )
     return Inspection(
         name,
         rope.identity,
@@ -264,12 +266,12 @@ def _positions(rows: Sequence[StationFacts]) -> list[Station]:
 
 
 def _day(rows: Sequence[ReadingRow]) -> date | None:
-    """Return the day of an inspection: as its rows say, else when the first was logged."""
+    """Return the day of an inspection: as stated in its rows, else when the first was logged."""
     stated = [row.on for row in rows if row.on is not None]
     logged = [row.reading.at.date() for row in rows if row.reading.at is not None]
     return min(stated or logged, default=None)
 
 
 def _gauges(rows: Sequence[ReadingRow]) -> dict[str, Gauge]:
-    """Return what the rows say about their gauges; the last word counts (a new calibration)."""
+    """Return the gauges that the rows describe; the last description counts (a new calibration)."""
     return {row.gauge.identity: row.gauge for row in rows if row.gauge is not None}

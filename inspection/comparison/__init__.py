@@ -1,4 +1,4 @@
-"""Gauge against photograph, one by one and over many: cross-check and method comparison.
+"""Gauge against photograph, singly and over many: cross-check and method comparison.
 
 May import `inspection.measurement` and below.
 """

@@ -1,9 +1,7 @@
 """Agreement over many comparisons: mean difference and limits, by group, and flags.
 
-One comparison says little. Many tell whether a gauge, a person, a card set or a phone stands
-apart, and how many flags to expect if nothing at all is wrong.
-
-All comparisons together: who or what differs, and how many flags chance alone gives.
+One comparison says little. Many show whether a gauge, a person, a card set or a phone differs from
+the others, and how many flags chance alone would give if nothing is wrong.
 """
 
 from __future__ import annotations
@@ -23,7 +21,7 @@ from vision.uncertainty import combined_u_mm
 
 Group = Literal["gauge", "person", "print_set", "camera"]
 Interval = tuple[float, float]
-FEWEST = 3  # differences; two give a standard deviation that says nothing
+FEWEST = 3  # differences; a standard deviation of two says nothing
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,10 +39,10 @@ class Agreement:
     low_mm, low_interval_mm, high_mm, high_interval_mm : float, (low, high)
         Limits of agreement with their confidence intervals, mm.
     p_value : float
-        How likely so large a mean difference is if the true one is 0, from the scatter alone.
+        Probability of so large a mean difference if the true one is 0, from the scatter alone.
     u_bias_mm : float or None
-        Standard uncertainty of the mean difference from the budgets, mm: what all share (one
-        gauge, one card set) does not average out and is in it, unlike in the interval.
+        Standard uncertainty of the mean difference from the budgets, mm. Unlike the interval, it
+        includes what all share (one gauge, one card set), which does not average out.
     """
 
     count: int
@@ -61,7 +59,7 @@ class Agreement:
 
 @dataclass(frozen=True, slots=True)
 class Flags:
-    """Which of many p-values stand out, and how many would by chance.
+    """Which of many p-values stand out, and how many would do so by chance.
 
     Parameters
     ----------
@@ -72,9 +70,9 @@ class Flags:
     below_level : int
         Plain p-values at or below the level.
     expected_by_chance : float
-        How many plain p-values to expect at or below the level if nothing is wrong.
+        Expected number of plain p-values at or below the level if nothing is wrong.
     level : float
-        Share of false flags among the flags that is put up with.
+        Accepted share of false flags among the flags.
     """
 
     adjusted: tuple[float, ...]
@@ -89,7 +87,7 @@ class Flags:
         return (
             f"{sum(self.flagged)} of {len(self.flagged)} stand out at a false-discovery rate of "
             f"{self.level:.0%}; {self.below_level} have a p-value up to {self.level:g}, where "
-            f"{self.expected_by_chance:.1f} would by chance alone."
+            f"{self.expected_by_chance:.1f} are expected by chance alone."
         )
 
 
@@ -105,7 +103,7 @@ def limits_of_agreement(
     factor : float, optional
         Limits at bias +- factor x sd: 1.96 (1999 paper) or 2 (1986 paper).
     level : float, optional
-        Of the confidence intervals.
+        Level of the confidence intervals.
 
     Raises
     ------
@@ -115,7 +113,7 @@ def limits_of_agreement(
     Notes
     -----
     se(bias) = s / sqrt(n), se(limit) = sqrt(3 s^2 / n), both with t(n - 1), as in [1]_. They
-    take the differences as independent: what a whole group shares is not in them.
+    assume independent differences: what a whole group shares is not included.
 
     References
     ----------
@@ -128,7 +126,7 @@ def limits_of_agreement(
             f"limits of agreement need at least {FEWEST} differences; got {values.size}."
         )
     if not np.isfinite(values).all():
-        raise ValueError("every difference must be a number: leave out what was not measured.")
+        raise ValueError("every difference must be a number: leave out places not measured.")
     count = len(values)
     bias, sd = float(values.mean()), float(values.std(ddof=1))
     quantile = float(t.ppf(0.5 + level / 2.0, count - 1))
@@ -173,7 +171,7 @@ def agreement_by(
 ) -> dict[str, Agreement | None]:
     """Return limits of agreement by gauge, person, card set or phone, in the names' order.
 
-    A group with fewer than 3 comparisons has None: too few to say.
+    A group with fewer than 3 comparisons has None.
     """
     groups: dict[str, list[Comparison]] = {}
     for comparison in comparisons:
@@ -191,17 +189,17 @@ def flags(p_values: Sequence[float], *, level: float = 0.05) -> Flags:
     Raises
     ------
     ValueError
-        If a p-value or the level lies outside 0 to 1.
+        If a p-value or the level is outside 0 to 1.
 
     References
     ----------
     Benjamini, Hochberg, Controlling the false discovery rate, J. R. Stat. Soc. B 1995; 57:
-    289-300. They need p-values that are independent or positively dependent.
+    289-300. The p-values must be independent or positively dependent.
     """
     if not 0 < level < 1:
-        raise ValueError(f"`level` must lie between 0 and 1; got {level}.")
+        raise ValueError(f"`level` must be between 0 and 1; got {level}.")
     if any(not 0 <= p <= 1 for p in p_values):
-        raise ValueError("every p-value must lie between 0 and 1.")
+        raise ValueError("every p-value must be between 0 and 1.")
     adjusted = tuple(float(p) for p in false_discovery_control(p_values)) if p_values else ()
     return Flags(
         adjusted=adjusted,
@@ -212,12 +210,12 @@ def flags(p_values: Sequence[float], *, level: float = 0.05) -> Flags:
     )
 
 
-WIDEST = 0.5  # a slope known worse than +-0.25 says nothing worth a line; our choice
+WIDEST = 0.5  # a slope less certain than +-0.25 is not worth a line; our choice
 
 
 @dataclass(frozen=True, slots=True)
 class MethodComparison:
-    """What the comparisons say together.
+    """The comparisons evaluated together.
 
     Parameters
     ----------
@@ -225,10 +223,10 @@ class MethodComparison:
         Limits of agreement by "gauge", "person", "print_set" and "camera", then by name; None
         for a name with fewer than 3 comparisons.
     flags : Flags
-        Which comparisons stand out, and how many would by chance.
+        Which comparisons stand out, and how many would do so by chance.
     line : DemingFit or None
         Photograph against gauge, with error in both; None for fewer than 4 comparisons, or
-        where the gauge said the same everywhere.
+        if all gauge readings are the same.
     """
 
     groups: Mapping[Group, Mapping[str, Agreement | None]]
@@ -242,13 +240,13 @@ class MethodComparison:
             return ""
         low, high = self.line.slope_interval
         if high - low > WIDEST:
-            return "Photograph against gauge: diameters too alike, or too few, for a slope."
+            return "Photograph against gauge: diameters too similar, or too few, for a slope."
         slope = f"Photograph against gauge, error in both: slope {self.line.slope:.3f}"
         return f"{slope} (95 % interval {low:.3f} to {high:.3f}; 1 where they agree)."
 
 
 def compare_methods(comparisons: Sequence[Comparison]) -> MethodComparison:
-    """Return what an inspection's comparisons say together.
+    """Return an inspection's comparisons evaluated together.
 
     Parameters
     ----------
@@ -272,4 +270,4 @@ def _line(comparisons: Sequence[Comparison]) -> DemingFit | None:
             variance_ratio=u2_photo / u2_gauge,
         )
     except (ValueError, ZeroDivisionError):
-        return None  # too few pairs, or no spread along the rope: nothing to draw a line through
+        return None  # too few pairs, or no spread along the rope, to fit a line

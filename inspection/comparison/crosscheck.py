@@ -22,7 +22,7 @@ from vision.uncertainty import Influence, Term, combined_u_mm, covariance_mm2
 
 Word = Literal["agrees", "doubtful", "disagrees", "cannot say"]
 DOUBTFUL_ZETA, DISAGREES_ZETA = 2.0, 3.0  # of a single comparison
-NORMAL_DOF = 1e9  # degrees of freedom from which on Student's t is the normal distribution
+NORMAL_DOF = 1e9  # degrees of freedom above which Student's t is the normal distribution
 MATTERS_PCT = 1.0  # a difference that matters: the width of a severity band of ISO 4309
 
 
@@ -49,15 +49,15 @@ class Comparison:
         ISO 13528: difference over the expanded (k = 2) and the standard uncertainty of the
         difference.
     p_value : float
-        How likely so large a difference is if both measure the same, by Student's t with `dof`.
+        Probability of so large a difference if both measure the same, by Student's t with `dof`.
     word : {"agrees", "doubtful", "disagrees", "cannot say"}
         See `compare`.
     matters_mm : float
         Difference that matters, mm.
     needed : str
-        What it would take, where the word is "cannot say"; empty otherwise.
+        What would be required, if the word is "cannot say"; empty otherwise.
     gauge, person, print_set, camera, photo_name, typed : str
-        For grouping and for showing.
+        For grouping and display.
     dof : float
         Degrees of freedom of `u_difference_mm`.
     """
@@ -128,11 +128,12 @@ class CrossCheck:
 
 
 def disagrees_zeta(count: int, dof: float = NORMAL_DOF) -> float:
-    """Return from which zeta on one of several comparisons disagrees.
+    """Return the zeta from which one of several comparisons disagrees.
 
-    3 for one whose uncertainty is known for sure; for several such that any of them does as
-    rarely, if nothing is wrong, as that one alone (Bonferroni); and as far out in Student's t
-    where the uncertainty was learned from a few readings (GUM, JCGM 100:2008, G.3).
+    3 for a single comparison whose uncertainty is known exactly. For several, the value at which
+    any of them disagrees, if nothing is wrong, as rarely as a single one would (Bonferroni). Where
+    the uncertainty was learned from a few readings, the same quantile of Student's t (GUM, JCGM
+    100:2008, G.3).
 
     Examples
     --------
@@ -162,11 +163,11 @@ def compare(
     station : int
         Station number.
     matters_mm : float
-        A difference that matters for the use, mm.
+        Smallest difference that matters in practice, mm.
     of : int, optional
         How many comparisons are made together.
     reading_dof : float, optional
-        Degrees of freedom of what the person repeats to, the part of the uncertainty that is a
+        Degrees of freedom of the person's repeatability, the part of the uncertainty that is the
         reading's own.
 
     Raises
@@ -176,14 +177,13 @@ def compare(
 
     Notes
     -----
-    Size of zeta up to 2 (E_n up to 1) agrees, from 3 on disagrees (more where many are compared,
-    `disagrees_zeta`), between is doubtful. Large
-    uncertainties make any two figures agree, so an agreement whose expanded uncertainty
-    (k = 2) exceeds `matters_mm` is no agreement but "cannot say". A difference that stands
-    out in spite of that is reported all the same.
+    |zeta| up to 2 (E_n up to 1) agrees, from 3 upwards disagrees (more where many are compared,
+    `disagrees_zeta`), and in between is doubtful. Large uncertainties make any two figures agree,
+    so an agreement whose expanded uncertainty (k = 2) exceeds `matters_mm` is "cannot say". A
+    difference that is significant in spite of that is still reported.
 
     The degrees of freedom of the difference follow from those of the reading (GUM, G.4.1,
-    Welch-Satterthwaite): all other parts count as known.
+    Welch-Satterthwaite): all other parts count as known exactly.
 
     References
     ----------
@@ -234,7 +234,7 @@ def compare(
 
 
 def _repeated_mm(budget: Iterable[Term]) -> float:
-    """Return what a reading taken again scatters by, mm: the part that is the reading's own."""
+    """Return the scatter of repeated readings, mm: the part that is the reading's own."""
     return combined_u_mm(term for term in budget if term.influence is Influence.READING)
 
 
@@ -247,7 +247,7 @@ def crosscheck(
     inspection: str = "",
     dof: Mapping[str, float] | None = None,
 ) -> CrossCheck:
-    """Return every reading of an inspection held against its photograph.
+    """Return every reading of an inspection compared with its photograph.
 
     Parameters
     ----------
@@ -263,7 +263,7 @@ def crosscheck(
     inspection : str, optional
         Its identity, for the readings' budgets.
     dof : mapping, optional
-        `Gauge.identity` -> degrees of freedom of how people repeat with it, where that was learned.
+        `Gauge.identity` -> degrees of freedom of its repeatability, where that was learned.
 
     Raises
     ------
@@ -321,24 +321,24 @@ def crosscheck(
 
 
 def _needed(photo: DirectionalDiameter, gauge: DirectionalDiameter, matters_mm: float) -> str:
-    """Say what would make the comparison sure enough: U of the difference down to what matters."""
+    """Return what would reduce U of the difference to the difference that matters."""
     shared = covariance_mm2(photo.budget, gauge.budget)
     room = (matters_mm / 2.0) ** 2 + 2.0 * shared
     left = room - gauge.u_mm**2
     if left > 0:
         return (
-            f"To see a difference of {matters_mm:.2f} mm the photograph needs U (k = 2) of "
+            f"To detect a difference of {matters_mm:.2f} mm the photograph needs U (k = 2) of "
             f"{2.0 * math.sqrt(left):.2f} mm or less (now {2.0 * photo.u_mm:.2f} mm): check the "
-            "print, go nearer."
+            "print, or go closer."
         )
     left = room - photo.u_mm**2
     if left > 0:
         return (
-            f"To see a difference of {matters_mm:.2f} mm the gauge needs U (k = 2) of "
+            f"To detect a difference of {matters_mm:.2f} mm the gauge needs U (k = 2) of "
             f"{2.0 * math.sqrt(left):.2f} mm or less (now {2.0 * gauge.u_mm:.2f} mm): use "
             "wide jaws."
         )
     return (
-        f"To see a difference of {matters_mm:.2f} mm both must be surer: the gauge has U (k = 2) "
-        f"{2.0 * gauge.u_mm:.2f} mm and the photograph {2.0 * photo.u_mm:.2f} mm."
+        f"To detect a difference of {matters_mm:.2f} mm both need a smaller U: the gauge has U "
+        f"(k = 2) {2.0 * gauge.u_mm:.2f} mm and the photograph {2.0 * photo.u_mm:.2f} mm."
     )

@@ -15,7 +15,7 @@ Interval = tuple[float, float]
 
 @dataclass(frozen=True, slots=True)
 class DemingFit:
-    """A straight line y = intercept + slope x, with error in both.
+    """A straight line y = intercept + slope x, with errors in both.
 
     Parameters
     ----------
@@ -50,7 +50,7 @@ def deming_regression(
     variance_ratio : float, optional
         Variance of the errors of y over that of x: (u_y / u_x)^2.
     level : float, optional
-        Of the confidence intervals.
+        Level of the confidence intervals.
 
     Raises
     ------
@@ -60,8 +60,8 @@ def deming_regression(
     Notes
     -----
     With s_xx, s_yy, s_xy and d the ratio, slope = (s_yy - d s_xx + sqrt((s_yy - d s_xx)^2 +
-    4 d s_xy^2)) / (2 s_xy). Uncertainties by the jackknife [2]_. Over a single rope diameters
-    hardly vary: the slope is then known badly, and its interval says so.
+    4 d s_xy^2)) / (2 s_xy). Uncertainties by the jackknife [2]_. On a single rope the diameters
+    hardly vary: the slope is then poorly known, as its interval shows.
 
     References
     ----------
@@ -75,7 +75,7 @@ def deming_regression(
             f"a line needs at least 4 pairs; got {xs.size} and {ys.size} figures: measure more."
         )
     if not (np.isfinite(xs).all() and np.isfinite(ys).all()):
-        raise ValueError("every figure must be a number: leave out what was not measured.")
+        raise ValueError("every figure must be a number: leave out places not measured.")
     if not 0 < variance_ratio < math.inf:
         raise ValueError(f"`variance_ratio` must be more than 0; got {variance_ratio}.")
     slope, intercept = _deming(xs, ys, variance_ratio)
@@ -107,9 +107,9 @@ def _deming(xs: NDArray[np.float64], ys: NDArray[np.float64], ratio: float) -> t
     s_xx, s_yy = float(xs.var()), float(ys.var())
     s_xy = float(((xs - xs.mean()) * (ys - ys.mean())).mean())
     if s_xx == 0.0 or s_xy == 0.0:
-        raise ValueError("the figures do not vary together, so no line can be drawn through them.")
+        raise ValueError("the figures do not vary together, so no line can be fitted to them.")
     apart = s_yy - ratio * s_xx
     root = math.hypot(apart, 2.0 * math.sqrt(ratio) * s_xy)
-    # the same root written in two ways, so that no digits are lost where `apart` cancels it
+    # the same root written in two ways, so that no precision is lost where `apart` cancels it
     slope = (apart + root) / (2.0 * s_xy) if apart >= 0 else 2.0 * ratio * s_xy / (root - apart)
     return slope, float(ys.mean() - slope * xs.mean())

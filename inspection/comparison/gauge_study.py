@@ -1,8 +1,8 @@
 """Photographs against trusted readings of many ropes: bias, limits of agreement, coverage of U.
 
-A study, unlike a cross-check, knows which of the two is to be believed: the trusted reading. Ropes
-differ in size, so differences are in % of it. Photographs of one rope are alike, so what is known
-about the mean difference grows with the number of ropes, not of photographs.
+Unlike a cross-check, a study has a reference: the trusted reading. Ropes differ in size, so
+differences are in % of it. Photographs of one rope are alike, so what is known about the mean
+difference grows with the number of ropes, not of photographs.
 """
 
 from __future__ import annotations
@@ -20,13 +20,13 @@ from vision.results import Estimate, Refusal
 from vision.uncertainty import Influence, Term, combined_u_mm
 
 FACTORS = ("all", "size", "finish", "phone", "card set", "rope")
-BANDS_MM = (0.0, 10.0, 20.0, 40.0, math.inf)  # of the trusted diameter; ours, to have some in each
-NOT_SAID = "not said"
+BANDS_MM = (0.0, 10.0, 20.0, 40.0, math.inf)  # of the trusted diameter; our choice
+NOT_STATED = "not stated"
 
 
 @dataclass(frozen=True, slots=True)
 class TrustedReading:
-    """What a trusted gauge said where a photograph was taken.
+    """The reading of a trusted gauge where a photograph was taken.
 
     Parameters
     ----------
@@ -39,9 +39,9 @@ class TrustedReading:
     rope : str
         Which rope or bar; photographs of one rope are taken as alike.
     gauge : str
-        Which gauge. Its error is taken as one for all its readings.
+        Which gauge. Its error is taken as the same for all its readings.
     finish, phone, card_set : str
-        What the results are split by; empty where nobody said.
+        Factors by which the results are grouped; empty if not stated.
     """
 
     photo: str
@@ -56,7 +56,7 @@ class TrustedReading:
 
 @dataclass(frozen=True, slots=True)
 class StudiedPhoto:
-    """A photograph beside its trusted reading.
+    """A photograph with its trusted reading.
 
     Parameters
     ----------
@@ -99,12 +99,12 @@ class StudiedPhoto:
 
     @property
     def inside(self) -> bool | None:
-        """Whether the difference lies within its expanded uncertainty."""
+        """Whether the difference is within its expanded uncertainty."""
         mm, expanded = self.difference_mm, self.expanded_difference_mm
         return None if mm is None or expanded is None else abs(mm) <= expanded
 
     def name_in(self, factor: str) -> str:
-        """Return which group of a factor it belongs to."""
+        """Return the group of a factor to which it belongs."""
         if factor == "size":
             low, high = next(
                 (low, high)
@@ -119,7 +119,7 @@ class StudiedPhoto:
             "card set": lambda: self.trusted.card_set,
             "rope": lambda: self.trusted.rope,
         }
-        return names[factor]() or NOT_SAID
+        return names[factor]() or NOT_STATED
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,7 +147,7 @@ class Spread:
 
 @dataclass(frozen=True, slots=True)
 class StudyGroup:
-    """What a group of photographs gave.
+    """The results of a group of photographs.
 
     Parameters
     ----------
@@ -158,13 +158,13 @@ class StudyGroup:
     bias_pct : float or None
         Mean difference, %; None without a figure.
     spread : Spread or None
-        None for fewer than 3 ropes: their scatter then says nothing.
+        None for fewer than 3 ropes, whose scatter says nothing.
     inside : int
         Differences within their expanded uncertainty.
     coverage_interval : (low, high) or None
         95 % interval of the share inside, 0 to 1 (Clopper and Pearson), photographs as independent.
     mean_z2 : float or None
-        Mean square of difference over standard uncertainty: 1 where U is as large as what happens.
+        Mean square of difference over standard uncertainty: 1 where U is realistic.
     """
 
     factor: str
@@ -181,7 +181,7 @@ class StudyGroup:
 
 @dataclass(frozen=True, slots=True)
 class GaugeStudy:
-    """All photographs of a comparison, and what they say by group.
+    """All photographs of a comparison, and their results by group.
 
     Parameters
     ----------
@@ -201,7 +201,7 @@ class GaugeStudy:
 
 
 def study_of(photos: Sequence[StudiedPhoto]) -> GaugeStudy:
-    """Return what photographs beside trusted readings say.
+    """Return the results of photographs with trusted readings.
 
     Parameters
     ----------
@@ -224,7 +224,7 @@ def study_of(photos: Sequence[StudiedPhoto]) -> GaugeStudy:
 
 
 def _in_order(name: str) -> tuple[float, str]:
-    """Sort sizes by their number, all else by its letters."""
+    """Sort sizes by number, everything else alphabetically."""
     first = name.split(" ")[0]
     return (float(first) if first.replace(".", "").isdecimal() else math.inf, name)
 
@@ -255,7 +255,7 @@ def _group(factor: str, name: str, photos: Sequence[StudiedPhoto]) -> StudyGroup
 
 
 def spread_of(by_rope: Sequence[Sequence[float]], *, factor: float = 1.96) -> Spread:
-    """Return mean difference and limits of agreement where ropes were photographed several times.
+    """Return mean difference and limits of agreement for ropes photographed several times.
 
     Parameters
     ----------
@@ -273,9 +273,9 @@ def spread_of(by_rope: Sequence[Sequence[float]], *, factor: float = 1.96) -> Sp
     -----
     Analysis of variance of the differences with the rope as factor [1]_: with k ropes, N
     differences, m0 = (N - sum m^2 / N) / (k - 1) and the mean squares between (B) and within (W)
-    ropes, a single difference has s^2 = max(0, (B - W) / m0) + W. Where each rope has one
-    difference that is the plain standard deviation. The mean has variance B / N with k - 1
-    degrees of freedom; the variance of s is s^2 / 2 f with Satterthwaite's f.
+    ropes, a single difference has s^2 = max(0, (B - W) / m0) + W. With one difference per rope,
+    s is the plain standard deviation. The mean has variance B / N with k - 1 degrees of freedom;
+    the variance of s is s^2 / 2 f with Satterthwaite's f.
 
     References
     ----------

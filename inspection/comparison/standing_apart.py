@@ -1,9 +1,9 @@
-"""Standing apart: whose readings differ from everybody else's over many inspections.
+"""Standing apart: whose readings differ from everyone else's over many inspections.
 
-One gauge or person in an inspection is seldom told from chance; over many inspections a small
-steady difference shows, and so do entries that disagree with their photographs more often than the
-others'. Many are looked at together, so that the share of false names among those that are named is
-held, not the chance of each.
+Within one inspection a gauge or person can seldom be distinguished from chance. Over many, a small
+constant difference shows, and so do entries that disagree with their photographs more often than
+the others'. Many are tested together, so the share of false names among those named is controlled,
+not the probability of each.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ from inspection.comparison.bland_altman import FEWEST, flags
 from vision.uncertainty import Influence, Term
 
 GaugeOrPerson = Literal["gauge", "person"]
-# Unknowns of one photograph or one reading; all others are shared with other comparisons.
+# Influences of one photograph or one reading; all others are shared with other comparisons.
 OWN = frozenset(
     {
         Influence.CORNERS,
@@ -39,7 +39,7 @@ SharedParts = tuple[tuple[str, float], ...]  # signed standard uncertainties by 
 
 
 class KnownDifference(Protocol):
-    """A photograph minus its reading, with what makes it uncertain."""
+    """A photograph minus its reading, with its uncertainty."""
 
     @property
     def gauge(self) -> str:
@@ -71,8 +71,8 @@ def own_and_shared(budget: Iterable[Term]) -> tuple[float, SharedParts]:
 
     Notes
     -----
-    Where one photograph was read twice, its own errors are the same in both; that is left out,
-    because it is a matter of two comparisons among many.
+    Where one photograph is compared twice, its own errors are the same in both; that is neglected,
+    because it concerns two comparisons among many.
 
     Examples
     --------
@@ -104,19 +104,19 @@ class StandsApart:
     count : int
         Comparisons with photographs.
     difference_mm : float
-        How much more it reads than the others, each against the photograph of the place, mm.
+        How much more it reads than the others, each relative to the photograph of its place, mm.
     u_mm : float
         Standard uncertainty of that, mm.
     p_value : float
-        How likely so large a difference is if there is none.
+        Probability of so large a difference if there is none.
     adjusted : float
-        The same after all that were looked at (Benjamini-Hochberg).
+        The same, adjusted for the number of tests (Benjamini-Hochberg).
     flagged : bool
         Whether it stands apart at the level.
     disagree : int
         How many of its comparisons disagree.
     p_disagree : float
-        How likely that many are if it disagrees as often as all do, after all that were looked at.
+        Probability of that many if it disagrees as often as all do, adjusted likewise.
     flagged_disagree : bool
         Whether it disagrees more often at the level.
     """
@@ -137,8 +137,9 @@ class StandsApart:
     def words(self) -> str:
         """The difference in one sentence; it speaks of readings, not of people."""
         return (
-            f"{self.count} readings by {self.kind} {self.name} lie {self.difference_mm:+z.3f} mm "
-            f"from the others' (U, k = 2, {2 * self.u_mm:.3f} mm), each against its photograph."
+            f"{self.count} readings by {self.kind} {self.name} differ by "
+            f"{self.difference_mm:+z.3f} mm from the others (U, k = 2, {2 * self.u_mm:.3f} mm), "
+            "each relative to its photograph."
         )
 
 
@@ -150,21 +151,21 @@ def stand_apart(
     Parameters
     ----------
     comparisons : sequence
-        Of all inspections that are looked at together.
+        Of all inspections that are evaluated together.
     level : float, optional
-        Share of false names among those that are flagged which is put up with.
+        Accepted share of false names among those flagged.
 
     Notes
     -----
     The difference of two means of gauge minus photograph; what both share (a card set) cancels.
-    Its uncertainty is that of the budgets or of the seen scatter, whichever is larger, with
+    Its uncertainty is that of the budgets or of the observed scatter, whichever is larger, with
     Student's t for the smaller group. Groups with fewer than 3 comparisons, or without others,
-    say nothing. The p-values of a gauge and of the one person who uses it go together, which the
-    procedure allows (Benjamini, Yekutieli, Ann. Stat. 2001; 29: 1165, positive dependence; from
+    are left out. The p-values of a gauge and of the one person who uses it are correlated, which
+    the procedure allows (Benjamini, Yekutieli, Ann. Stat. 2001; 29: 1165, positive dependence; from
     memory, confidence 0.85).
 
-    How often a group disagrees is held against all by the hypergeometric law (Fisher's exact
-    test, one-sided: more often).
+    How often a group disagrees is compared with all by the hypergeometric distribution (Fisher's
+    exact test, one-sided: more often).
     """
     if not comparisons:
         return []
@@ -218,7 +219,7 @@ def stand_apart(
 
 
 def _by_source(comparisons: Sequence[KnownDifference]) -> sparse.csr_array:
-    """Return what each comparison has of each shared unknown, a row a comparison, mm."""
+    """Return each comparison's share of each shared influence, one row per comparison, mm."""
     columns: dict[str, int] = {}
     rows, at, values = [], [], []
     for row, item in enumerate(comparisons):

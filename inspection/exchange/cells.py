@@ -1,4 +1,4 @@
-"""One row of a table: its cells by meaning, as text, length, number, day or one of some words."""
+"""One row of a table: its cells by meaning, read as text, length, number, day or choice."""
 
 from __future__ import annotations
 
@@ -13,20 +13,20 @@ from inspection.exchange.days import read_moment
 from inspection.model.length_text import LengthUnit, parse_length
 from inspection.model.names import checked_text
 
-# Spreadsheets write 3 as 3.0; Python itself would also take 1_0 for 10, and 1e9.
+# Spreadsheets write 3 as 3.0; Python itself would also accept 1_0 for 10, and 1e9.
 _WHOLE = re.compile(r"[+-]?\d{1,9}(?:\.0*)?")
 _METRES = re.compile(r"[+-]?\d{1,6}(?:[.,]\d{0,9})?")
 
 
 def whole_number(text: str) -> int:
-    """Return a whole number as people and spreadsheets write it; ValueError if it is none."""
+    """Return a whole number as people and spreadsheets write it; ValueError if it is not one."""
     if not _WHOLE.fullmatch(text.strip()):
         raise ValueError(f"{text[:40]!r} is not a whole number (of at most 9 digits).")
     return int(text.strip().partition(".")[0])
 
 
 def place_m(text: str) -> float:
-    """Return a place along the rope, m, with comma or point; ValueError if it is none."""
+    """Return a position along the rope, m, with comma or point; ValueError if it is not one."""
     if not _METRES.fullmatch(text.strip()):
         raise ValueError(f"the position {text[:40]!r} is not a distance along the rope in m.")
     return float(text.replace(",", "."))
@@ -34,18 +34,18 @@ def place_m(text: str) -> float:
 
 @dataclass(frozen=True, slots=True)
 class RowCells:
-    """One row, its cells found by what they mean.
+    """One row, its cells found by their meaning.
 
     Parameters
     ----------
     columns : Columns
-        Where each meaning stands.
+        The column of each meaning.
     line : int
         Line in the file.
     cells : tuple of str
         The row.
     given : dict of str to str
-        What to take where a cell is empty.
+        What to use where a cell is empty.
     """
 
     columns: Columns
@@ -54,7 +54,7 @@ class RowCells:
     given: dict[str, str]
 
     def raw(self, field: str) -> str:
-        """Return the text as it stands, or what is given for it."""
+        """Return the text unchanged, or what is given for an empty cell."""
         at = self.columns.places.get(field)
         text = self.cells[at] if at is not None and at < len(self.cells) else ""
         return text if text.strip() else self.given.get(field, "")
@@ -78,10 +78,10 @@ class RowCells:
         if text.replace(",", ".").strip("0") in (".", ""):
             return 0.0
         unit = cast(LengthUnit, self.columns.units.get(field, "mm"))
-        return self.told(field, lambda: parse_length(text, unit=unit))
+        return self.read_with(field, lambda: parse_length(text, unit=unit))
 
     def whole(self, field: str) -> int:
-        """Return a whole number; a degree sign after it is fine."""
+        """Return a whole number; a degree sign after it is allowed."""
         text = self.needed(field).removesuffix("°").removesuffix("deg").strip()
         try:
             return whole_number(text)
@@ -117,8 +117,8 @@ class RowCells:
             f"{self.columns.heading(field)} {text!r} is not one of {', '.join(get_args(choices))}."
         )
 
-    def told(self, field: str, call: Callable[[], float]) -> float:
-        """Return what a reader returns; its complaint gets the column's heading in front."""
+    def read_with(self, field: str, call: Callable[[], float]) -> float:
+        """Return what a reader returns; its error message gets the column's heading in front."""
         try:
             return call()
         except ValueError as error:

@@ -1,4 +1,4 @@
-"""What the columns of a table mean: their names, the other names they go by, their units."""
+"""What the columns of a table mean: their names, alternative names and units."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from inspection.exchange.headings import OTHER_LANGUAGES, direction_of, heading_
 
 What = Literal["readings", "ropes"]
 
-MOST_SHOWN = 24  # headings in a sentence; a damaged file may have any number of any length
+MOST_SHOWN = 24  # headings in a message; a damaged file may have any number of any length
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,15 +21,15 @@ class Column:
     Parameters
     ----------
     name : str
-        What it is called in tables that we write.
+        Its heading in tables that we write.
     meaning : str
         In words, for the template.
     example : str
-        A cell.
+        An example cell.
     others : tuple of str
-        Other names, without units, spaces, or signs.
+        Alternative names, without units, spaces or punctuation.
     needed : bool
-        True where a table makes no sense without it.
+        True if a table is useless without it.
     kind : {"text", "length", "angle", "position"}
         Which units its heading may name.
     """
@@ -86,7 +86,7 @@ READINGS: dict[str, Column] = {
     ),
     "typed": Column(
         "typed",
-        "what the gauge said: 22.4, 22,4 mm, 0.88 in, 1 3/8",
+        "what the gauge showed: 22.4, 22,4 mm, 0.88 in, 1 3/8",
         "22,41",
         ("astyped", "typedvalue", "typedtext"),
         needed=True,
@@ -94,7 +94,7 @@ READINGS: dict[str, Column] = {
     ),
     "value": Column(
         "value_mm",
-        "the same in mm, as a check; may be left out",
+        "the same in mm, as a check; optional",
         "22.41",
         (
             "value",
@@ -163,7 +163,7 @@ READINGS: dict[str, Column] = {
     ),
     "place": Column("held_at", "where the inspection was held", "quay 4", ("site",)),
     "tension": Column("tension", "tension while measuring", "none", ("load",)),
-    "inspector": Column("inspector_name", "who answers for the inspection", "A. Berg", ()),
+    "inspector": Column("inspector_name", "who is responsible for the inspection", "A. Berg", ()),
     "reviewer": Column("reviewer", "who reviews it", "R. Two", ("reviewedby",)),
     "supervisor": Column("supervisor", "who supervises", "S. Three", ()),
     "logged_at": Column(
@@ -222,7 +222,10 @@ ROPES: dict[str, Column] = {
         "reference_on", "day of the reference", "2025-03-01", ("referencedate", "referencetaken")
     ),
     "reference_how": Column(
-        "reference_how", "how it was got", "mean of four, run in", ("referencenote", "howreference")
+        "reference_how",
+        "how it was obtained",
+        "mean of four, run in",
+        ("referencenote", "howreference"),
     ),
     "u_reference": Column(
         "u_reference_mm",
@@ -243,15 +246,15 @@ ROPES: dict[str, Column] = {
     ),
     "lay": Column(
         "lay_mm",
-        "lay length by the certificate, mm",
+        "lay length from the certificate, mm",
         "143",
         ("lay", "laylength", "layoftherope"),
         kind="length",
     ),
     "grooves": Column("grooves", "drum and sheaves, as JSON", "", ("drumandsheaves",)),
-    "country": Column("country", "whose regulations hold, two letters", "DE", ("regulation",)),
+    "country": Column("country", "whose regulations apply, two letters", "DE", ("regulation",)),
     "sheaves": Column("sheaves", "steel, plastic or not stated", "steel", ("sheavematerial",)),
-    "units": Column("units", "mm or inch, for showing", "mm", ("shownunits", "unitsystem")),
+    "units": Column("units", "mm or inch, for display", "mm", ("shownunits", "unitsystem")),
     "site": Column("site", "where the rope works", "yard, bay 3", ("location", "place", "where")),
 }
 
@@ -269,7 +272,7 @@ _UNITS = {
 
 @dataclass(frozen=True, slots=True)
 class Columns:
-    """Where each meaning stands in a table.
+    """Which column of a table has which meaning.
 
     Parameters
     ----------
@@ -278,13 +281,13 @@ class Columns:
     units : dict of str to str
         Unit that a heading names, by meaning.
     headings : tuple of str
-        The headings, as they stand.
+        The headings, as in the file.
     notes : tuple of str
-        What was ignored, or taken for granted.
+        What was ignored or assumed.
     directions : tuple of (int, int, str)
-        Where a row holds a reading of several directions: degrees, column number, unit.
+        If a row holds readings of several directions: degrees, column number, unit.
     day_first : bool or None
-        Whether 03/04/2026 is the third of April; None where nobody knows.
+        Whether 03/04/2026 is the third of April; None if not known.
     """
 
     places: dict[str, int]
@@ -296,13 +299,13 @@ class Columns:
 
     @property
     def mapping(self) -> tuple[tuple[str, str], ...]:
-        """Each heading that is used, and what it was taken for, in the file's order."""
+        """Each heading used and the meaning it was given, in the file's order."""
         meant = {at: meaning for meaning, at in self.places.items()}
         meant |= {at: f"reading at {view} deg" for view, at, _ in self.directions}
         return tuple((self.headings[at], meant[at]) for at in sorted(meant))
 
     def heading(self, meaning: str) -> str:
-        """Return the heading as the file has it, in quotes, for messages."""
+        """Return the heading as in the file, in quotes, for messages."""
         at = self.places.get(meaning)
         return f"column {meaning!r}" if at is None else f"column {self.headings[at]!r}"
 
@@ -315,7 +318,7 @@ def find_columns(
     named: Mapping[str, str] | None = None,
     day_first: bool | None = None,
 ) -> Columns:
-    """Find the columns of a table; case, spaces, signs, other names and units don't matter.
+    """Find the columns of a table, whatever the case, spaces, punctuation, names and units.
 
     Parameters
     ----------
@@ -324,10 +327,10 @@ def find_columns(
     what : {"readings", "ropes"}
         What the table holds.
     given : tuple of str, optional
-        Meanings that need no column because the caller gives them.
+        Meanings that need no column because the caller supplies them.
     named : mapping of str to str, optional
         Heading -> name of a column, a direction such as "90", or "" for a column that is not to
-        be used; it stands above what a heading seems to mean.
+        be used; it overrides what a heading seems to mean.
     day_first : bool or None, optional
         Whether 03/04/2026 is the third of April.
 
@@ -346,11 +349,11 @@ def find_columns(
     ((0, 1, ''), (90, 2, ''))
     """
     table = TABLES[what]
-    said = {heading.strip(): meant.strip() for heading, meant in (named or {}).items()}
-    unknown = [heading for heading in said if heading not in headings]
+    renamed = {heading.strip(): meant.strip() for heading, meant in (named or {}).items()}
+    unknown = [heading for heading in renamed if heading not in headings]
     if unknown:
         raise ValueError(f"there is no column {unknown[0]!r}; the headings are {_shown(headings)}.")
-    across = _directions(headings, what, said)
+    across = _directions(headings, what, renamed)
     places: dict[str, int] = {}
     units: dict[str, str] = {}
     notes: list[str] = []
@@ -358,8 +361,8 @@ def find_columns(
         if any(at == column for _, column, _ in across):
             continue
         meaning, unit = _meaning(heading, what)
-        if heading in said:
-            meaning, unit = _named(said[heading], table), unit
+        if heading in renamed:
+            meaning, unit = _named(renamed[heading], table), unit
         if meaning is None:
             if heading:
                 notes.append(f"column {heading!r} was not used.")
@@ -372,7 +375,7 @@ def find_columns(
         places[meaning] = at
         if unit:
             units[meaning] = unit
-    if any(numbered for *_, numbered in _told_directions(headings, said).values()) and across:
+    if any(numbered for *_, numbered in _heading_directions(headings, renamed).values()) and across:
         listed = " and ".join(f"{headings[at]!r} as {view} deg" for view, at, _ in across)
         notes.append(f"{listed}: numbered columns were taken as directions at right angles.")
     given = (*given, *(("view_deg", "typed") if across else ()))
@@ -387,14 +390,14 @@ def find_columns(
     if missing:
         raise ValueError(
             f"the table has no column for {', '.join(missing)}; its headings are "
-            f"{_shown(headings)}. See `ropephoto record template`. What "
-            "a heading means can be said with --column."
+            f"{_shown(headings)}. See `ropephoto record template`, or give the "
+            "meaning of a heading with --column."
         )
     return Columns(places, units, tuple(headings), tuple(notes), across, day_first)
 
 
 def known_headings(cells: Sequence[str], what: What) -> int:
-    """Return how many cells of a row are headings that are known, to find the row of headings."""
+    """Return how many cells of a row are known headings, to find the row of headings."""
     return sum(
         _meaning(cell, what)[0] is not None
         or (
@@ -412,28 +415,28 @@ def _shown(headings: Sequence[str]) -> str:
 
 
 def _named(meant: str, table: dict[str, Column]) -> str | None:
-    """Return the meaning that a person named for a heading; None for a column not to be used."""
+    """Return the meaning that the user gave for a heading; None for a column not to be used."""
     if not meant:
         return None
     for meaning, column in table.items():
         if meant in (meaning, column.name):
             return meaning
     raise ValueError(
-        f"{meant!r} is no column of this table; it has "
+        f"{meant!r} is not a column of this table; it has "
         f"{', '.join(column.name for column in table.values())}."
     )
 
 
-def _told_directions(
-    headings: Sequence[str], said: Mapping[str, str]
+def _heading_directions(
+    headings: Sequence[str], renamed: Mapping[str, str]
 ) -> dict[int, tuple[int, str, bool]]:
     found = {}
     for at, heading in enumerate(headings):
-        told = said.get(heading)
+        meant = renamed.get(heading)
         one = (
             direction_of(heading, _UNITS["length"])
-            if told is None
-            else ((int(told), "", False) if told.isdigit() else None)
+            if meant is None
+            else ((int(meant), "", False) if meant.isdigit() else None)
         )
         if one is not None:
             found[at] = one
@@ -441,12 +444,12 @@ def _told_directions(
 
 
 def _directions(
-    headings: Sequence[str], what: What, said: Mapping[str, str]
+    headings: Sequence[str], what: What, renamed: Mapping[str, str]
 ) -> tuple[tuple[int, int, str], ...]:
-    """Return the columns that hold one direction each: two or more, all different."""
+    """Return the columns that each hold one direction: two or more, all different."""
     if what != "readings":
         return ()
-    found = _told_directions(headings, said)
+    found = _heading_directions(headings, renamed)
     angles = [view for view, _, _ in found.values()]
     if len(angles) < 2 or len(set(angles)) != len(angles):
         return ()
@@ -454,7 +457,7 @@ def _directions(
 
 
 def _meaning(heading: str, what: What) -> tuple[str | None, str]:
-    """Return what a heading means and the unit in it; first by its whole, then without unit."""
+    """Return what a heading means and the unit in it; first as a whole, then without its unit."""
     words = heading_words(heading)
     for end, unit_word in ((len(words), ""), (len(words) - 1, words[-1] if words else "")):
         name = "".join(words[:end])
@@ -472,7 +475,7 @@ def _meaning(heading: str, what: What) -> tuple[str | None, str]:
 
 
 def _names(column: Column, elsewhere: Collection[str]) -> tuple[str, str, frozenset[str]]:
-    """Return a column's name without spaces or signs, that without its unit, and its others."""
+    """Return a column's name without punctuation, the same without unit, and alternatives."""
     words = re.findall(r"[^\W_]+", column.name)
     bare = words[:-1] if words[-1] in _UNITS[column.kind] else words
     return "".join(words), "".join(bare), frozenset((*column.others, *elsewhere))

@@ -1,4 +1,4 @@
-"""Days and times as sheets have them: ISO, 15.09.2026, 15/09/2026; asked where two are meant."""
+"""Days and times as sheets write them: ISO, 15.09.2026, 15/09/2026; refused where ambiguous."""
 
 from __future__ import annotations
 
@@ -13,19 +13,19 @@ _MONTHS = ("January", "February", "March", "April", "May", "June", "July", "Augu
 
 
 def read_moment(text: str, *, day_first: bool | None = None) -> datetime:
-    """Return the moment that a text means.
+    """Return the date and time that a text means.
 
     Parameters
     ----------
     text : str
-        ISO 8601, or day, month and year with points, strokes or hyphens, with a time or without.
+        ISO 8601, or day, month and year with points, slashes or hyphens, with or without a time.
     day_first : bool or None, optional
-        Whether 03/04/2026 is the third of April; None where nobody knows.
+        Whether 03/04/2026 is the third of April; None if not known.
 
     Raises
     ------
     ValueError
-        If it is none, or may be two days.
+        If it is not a date, or could be either of two.
 
     Examples
     --------
@@ -43,7 +43,7 @@ def read_moment(text: str, *, day_first: bool | None = None) -> datetime:
     found = _DAY.fullmatch(text)
     if found is None:
         raise ValueError(
-            f"{text!r} is not a day or time that is understood; write 2026-11-02 or "
+            f"{text!r} is not a day or time in a known format; write 2026-11-02 or "
             "2026-11-02T09:14."
         )
     one, two, year = int(found[1]), int(found[3]), int(found[4])
@@ -61,16 +61,16 @@ def read_moment(text: str, *, day_first: bool | None = None) -> datetime:
             year, month, day, int(found[5] or 0), int(found[6] or 0), int(found[7] or 0)
         )
     except ValueError:
-        raise ValueError(f"{text!r} is no day of the calendar.") from None
+        raise ValueError(f"{text!r} is not a day of the calendar.") from None
 
 
 def day_among(texts: Iterable[str], *, day_first: bool | None = None) -> date | None:
-    """Return the one day that stands somewhere in some texts, as in a title; None where none does.
+    """Return the one day found anywhere in some texts, as in a title; None if there is none.
 
     Raises
     ------
     ValueError
-        If a day may be two, or several stand there.
+        If a day is ambiguous, or several are found.
 
     Examples
     --------
@@ -78,7 +78,7 @@ def day_among(texts: Iterable[str], *, day_first: bool | None = None) -> date | 
     datetime.date(2026, 9, 15)
     >>> day_among(["held 2026-09-15, gauge due 2027-01-31"])
     Traceback (most recent call last):
-    ValueError: two days stand: 2026-09-15 and 2027-01-31.
+    ValueError: there are two days: 2026-09-15 and 2027-01-31.
     """
     found = {
         read_moment(day[0], day_first=day_first).date()
@@ -88,12 +88,12 @@ def day_among(texts: Iterable[str], *, day_first: bool | None = None) -> date | 
     if len(found) > 1:
         one, two, *more = sorted(found)
         count = "two" if not more else str(len(found))
-        raise ValueError(f"{count} days stand: {one} and {two}{', ...' if more else ''}.")
+        raise ValueError(f"there are {count} days: {one} and {two}{', ...' if more else ''}.")
     return found.pop() if found else None
 
 
 def days_come_first(texts: Iterable[str]) -> bool | None:
-    """Return what the days of one table tell about each other; None where nothing, or both.
+    """Return whether the days of one table put the day first; None where unclear.
 
     Examples
     --------
@@ -110,7 +110,7 @@ def days_come_first(texts: Iterable[str]) -> bool | None:
 
 
 def _order(one: int, two: int) -> bool | None:
-    """Return whether the first of two numbers must be the day; None where either may be."""
+    """Return whether the first of two numbers must be the day; None if either can be."""
     if one > 12 >= two:
         return True
     if two > 12 >= one:

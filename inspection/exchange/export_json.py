@@ -1,8 +1,8 @@
-"""The whole record as one JSON document after a published schema, and back into an empty record.
+"""The whole record as one JSON document with a published schema, and back into an empty record.
 
 The schema is `schema/record-1.json` (JSON Schema, draft 2020-12). A document holds the current
-state, for whoever reads it, and all events, from which the same record can be made anew: in
-another file, or in another kind of database.
+state, for readers, and all events, from which the same record can be restored: in another file,
+or in another kind of database.
 """
 
 from __future__ import annotations
@@ -114,13 +114,13 @@ def inspection_to_dict(there: OpenInspection) -> JsonObject:
 
 
 def restore_json(record: Record, path: str | Path) -> str:
-    """Make an exported record anew from its events, in an empty record; return its fingerprint.
+    """Restore an exported record from its events, in an empty record; return its fingerprint.
 
     Raises
     ------
     RecordError
-        If the record holds something already, the document's chain does not hold, or an entry is
-        none that the record would have taken; then nothing is restored.
+        If the record is not empty, the document's chain is broken, or an entry is one that the
+        record would not have accepted; then nothing is restored.
     """
     name = Path(path).name
     events = _events_of(Path(path))
@@ -142,9 +142,9 @@ def _events_of(path: Path) -> list[Event]:
     except OSError as error:
         raise RecordError(f"{path} can't be read: {error.strerror}.") from error
     except (ValueError, RecursionError) as error:
-        raise RecordError(f"{path.name} is no JSON; was it cut off?") from error
+        raise RecordError(f"{path.name} is not valid JSON; was it cut off?") from error
     if not isinstance(document, dict) or document.get("format") != FORMAT:
-        raise RecordError(f"{path.name} is no exported record.")
+        raise RecordError(f"{path.name} is not an exported record.")
     if document.get("format_version") != VERSION:
         raise RecordError(
             f"{path.name} has format version {document.get('format_version')!r}; this program "
@@ -153,7 +153,7 @@ def _events_of(path: Path) -> list[Event]:
     try:
         events = [Event(**values) for values in document["events"]]
     except (KeyError, TypeError) as error:
-        raise RecordError(f"{path.name} lacks a part of its events; export it again.") from error
+        raise RecordError(f"{path.name} lacks part of its events; export it again.") from error
     if not events:
         raise RecordError(f"{path.name} holds no events; there is nothing to restore.")
     for place, event in enumerate(events, start=1):
@@ -177,17 +177,17 @@ def _events_of(path: Path) -> list[Event]:
         if not all(isinstance(text, str) for text in texts):
             raise RecordError(
                 f"{path.name} was changed after it was exported: event {place} holds something "
-                "else than text. Export it again."
+                "other than text. Export it again."
             )
     previous = FIRST
     for event in events:
         if event.previous != previous or event.computed_hash() != event.hash:
             raise RecordError(
                 f"{path.name} was changed after it was exported: entry {event.sequence} "
-                f"({event.kind:.40}, {event.subject:.60}) does not carry its own hash. Export it "
+                f"({event.kind:.40}, {event.subject:.60}) does not match its hash. Export it "
                 "again."
             )
         previous = event.hash
     if f"{len(events)}-{events[-1].hash[:32]}" != document.get("fingerprint"):
-        raise RecordError(f"{path.name} does not end where its fingerprint says; was it cut off?")
+        raise RecordError(f"{path.name} does not end as its fingerprint says; was it cut off?")
     return events

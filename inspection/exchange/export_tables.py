@@ -36,10 +36,10 @@ def write_template(path: str | Path, what: What) -> None:
 
 
 def export_readings(record: Record, path: str | Path, *, inspection: str | None = None) -> int:
-    """Write readings as they stand now (withdrawn ones left out); return how many rows.
+    """Write the current readings (withdrawn ones left out); return the number of rows.
 
-    A station at which nothing was read has a row of its own. `read_readings` reads the table
-    back, and importing it gives the same readings, stations and inspections.
+    A station without a reading has a row of its own. `read_readings` reads the table back, and
+    importing it gives the same readings, stations and inspections.
     """
     names = (
         [inspection]
@@ -58,10 +58,10 @@ def export_ropes(record: Record, path: str | Path) -> int:
 
 
 def _inspection_rows(opened: OpenInspection) -> Iterator[list[str]]:
-    """Yield a row for each reading, and for each station at which nothing was read."""
-    stands = [item for item in opened.logged if not item.withdrawn]
-    read = {item.reading.station for item in stands}
-    for item in stands:
+    """Yield a row for each reading, and for each station without a reading."""
+    current = [item for item in opened.logged if not item.withdrawn]
+    read = {item.reading.station for item in current}
+    for item in current:
         yield _row(opened, item.reading.station, _reading_cells(opened, item.reading))
     for station in opened.inspection.stations:
         if station.number not in read:
@@ -156,7 +156,7 @@ def plain_number(value: float) -> str:
 
 
 def summary_rows(record: Record) -> Iterator[list[str]]:
-    """Yield one row for each inspection, those that most deserve a second look first."""
+    """Yield one row per inspection, those that most deserve a second look first."""
     for item in record.ranked():
         yield [
             item.identity,

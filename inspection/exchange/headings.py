@@ -1,6 +1,6 @@
 """What a heading means: names in six languages, units, directions across the rope.
 
-English, German, French, Spanish, Italian and Portuguese. Capitals, spaces, signs and accents
+English, German, French, Spanish, Italian and Portuguese. Capitals, spaces, punctuation and accents
 don't matter.
 """
 
@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 import unicodedata
 
-# By column of `inspection.exchange.columns`, without accents, spaces and signs.
+# By column of `inspection.exchange.columns`, without accents, spaces and punctuation.
 OTHER_LANGUAGES: dict[str, dict[str, tuple[str, ...]]] = {
     "readings": {
         "inspection": (
@@ -110,17 +110,17 @@ def folded(text: str) -> str:
 
 
 def heading_words(heading: str) -> list[str]:
-    """Return the words of a heading, folded; signs count where they are units."""
+    """Return the words of a heading, folded; signs that are units count as words."""
     return re.findall(r'[^\W_]+|["°]', folded(heading))
 
 
 def direction_of(heading: str, units: dict[str, str]) -> tuple[int, str, bool] | None:
-    """Return direction, unit, and whether it is only numbered, where a heading is a direction.
+    """Return direction, unit, and whether it is only numbered, if a heading is a direction.
 
     Parameters
     ----------
     heading : str
-        As it stands.
+        As in the file.
     units : dict of str to str
         Words for units of length.
 
@@ -154,7 +154,7 @@ def direction_of(heading: str, units: dict[str, str]) -> tuple[int, str, bool] |
 
 
 def two_figures(text: str) -> tuple[str, str] | None:
-    """Return both figures where a cell holds two: "22.2 / 22.1"; a fraction is one figure.
+    """Return both figures if a cell holds two: "22.2 / 22.1"; a fraction is one figure.
 
     Examples
     --------

@@ -1,4 +1,4 @@
-"""From a table into the record: all rows, or the good ones on request, or nothing."""
+"""From a table into the record: all rows, only the good ones on request, or nothing."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from inspection.record.record import Record
 
 
 class RejectedError(ValueError):
-    """Rows of a table were rejected, so nothing of it was imported.
+    """Rows of a table were rejected, so nothing was imported.
 
     Parameters
     ----------
@@ -41,7 +41,7 @@ class Imported:
     rejected : tuple of Rejected
         Rows that were left out (only with ``keep_good=True``).
     notes : tuple of str
-        What was taken for granted.
+        What was assumed.
     """
 
     readings: int
@@ -70,15 +70,15 @@ def import_readings(
     Parameters
     ----------
     record : Record
-        Where to.
+        Where they are added.
     table : ParsedTable of ReadingRow
         From `read_readings`.
     by, why : str
         Who imports, and why; `why` defaults to the file's name.
     rope : str, optional
-        Rope of new inspections where the table does not say.
+        Rope of new inspections if the table does not say.
     keep_good : bool, optional
-        True imports the good rows although others are rejected.
+        True imports the good rows even if others are rejected.
 
     Raises
     ------
@@ -126,7 +126,10 @@ def import_ropes(
         known = {rope.identity for rope in batch.ropes()}
         for line, rope in zip(table.lines, table.rows, strict=True):
             if rope.identity in known:
-                reason = f"the rope {rope.identity!r} is in the record already, or twice here."
+                reason = (
+                    f"the rope {rope.identity!r} is already in the record, or is in this table "
+                    "twice."
+                )
                 rejected.append(Rejected(line, reason, (rope.identity,)))
                 continue
             known.add(rope.identity)
@@ -175,14 +178,14 @@ def _with_known_gauges(
         there = known.get(name) or new.get(name)
         if there is None:
             reason = (
-                f"gauge {name!r} is not in the record, and the table does not say its kind, "
+                f"gauge {name!r} is not in the record, and the table does not give its kind, "
                 "resolution and permissible error: add these columns, or enter the gauge on the "
                 "page first."
             )
         elif row.gauge is not None and _facts(row.gauge, there) != _facts(there, row.gauge):
             where = "in the record" if name in known else "in an earlier row"
             reason = (
-                f"gauge {name!r} is described otherwise {where}: {_difference(row.gauge, there)}."
+                f"gauge {name!r} is described differently {where}: {_difference(row.gauge, there)}."
             )
         else:
             good.append(row)
@@ -192,23 +195,23 @@ def _with_known_gauges(
 
 
 def _facts(gauge: Gauge, other: Gauge) -> Gauge:
-    """Return the gauge without its calibration where one of the two does not say it."""
+    """Return the gauge without its calibration if one of the two does not state it."""
     if None in (gauge.calibration_due, other.calibration_due):
         return replace(gauge, calibration_due=None)
     return gauge
 
 
-def _difference(told: Gauge, there: Gauge) -> str:
+def _difference(here: Gauge, there: Gauge) -> str:
     for name in ("kind", "resolution_mm", "permissible_error_mm", "calibration_due"):
-        if getattr(told, name) != getattr(there, name):
-            return f"{name} {getattr(told, name)} here, {getattr(there, name)} there"
+        if getattr(here, name) != getattr(there, name):
+            return f"{name} {getattr(here, name)} here, {getattr(there, name)} there"
     return "no difference"
 
 
 def _not_there_yet(
     record: Record, rows: list[ReadingRow], rejected: list[Rejected]
 ) -> list[ReadingRow]:
-    """Keep rows that the record lacks; timed rows must not be twice in the table either."""
+    """Keep rows that the record lacks; rows with a time must not be repeated in the table."""
     there: dict[str, set[Reading]] = {}
     first_line: dict[tuple[str, Reading], int] = {}
     good = []
@@ -220,7 +223,7 @@ def _not_there_yet(
                 there[row.inspection] = set()
         key = (row.inspection, row.reading)
         if row.reading in there[row.inspection]:
-            reason = "the record has this reading already."
+            reason = "the record already has this reading."
         elif row.reading.at is not None and key in first_line:
             reason = f"the row is the same as line {first_line[key]}."
         else:
@@ -236,7 +239,7 @@ def _with_inspections(
 ) -> tuple[list[ReadingRow], list[Inspection]]:
     """Keep rows whose inspection is known or can be added; return the new inspections.
 
-    Stations at which nothing was read belong to new inspections only.
+    Stations without a reading are added to new inspections only.
     """
     bare = table.stations
     known = {summary.identity: summary for summary in record.ranked()}
@@ -252,7 +255,7 @@ def _with_inspections(
         reason = ""
         if identity in known:
             if named - {known[identity].rope}:
-                reason = f"inspection {identity!r} is one of rope {known[identity].rope!r}."
+                reason = f"inspection {identity!r} is of rope {known[identity].rope!r}."
         elif len(named) != 1:
             reason = f"inspection {identity!r} is not in the record, and its rope is " + (
                 "not stated; name it." if not named else "stated in two ways."
@@ -267,8 +270,8 @@ def _with_inspections(
                 on = days.pop() if len(days) == 1 else table.day or min(logged, default=None)
                 if days or on is None:
                     raise ValueError(
-                        f"inspection {identity!r} is new and needs one day; say it with --day, or "
-                        f"give a column date or logged_at. {table.no_day}".strip()
+                        f"inspection {identity!r} is new and needs one day; give it with --day, or "
+                        f"in a column date or logged_at. {table.no_day}".strip()
                     )
                 visits.append(_new_inspection(identity, named.pop(), stations, people, on))
             except ValueError as error:
@@ -283,7 +286,7 @@ def _with_inspections(
 def _new_inspection(
     identity: str, rope: str, group: Sequence[StationFacts], people: set[str], on: date
 ) -> Inspection:
-    """Return what a table's rows say of an inspection that the record lacks."""
+    """Return an inspection that the record lacks, from a table's rows."""
     checked_name(identity, "inspection")
     positions: dict[int, float] = {}
     notes: dict[int, str] = {}
@@ -310,9 +313,9 @@ def _new_inspection(
     )
 
 
-def _only(identity: str, what: str, said: Iterable[str]) -> str:
-    """Return the one thing that rows say; empty where none says it."""
-    named = {one for one in said if one}
+def _only(identity: str, what: str, values: Iterable[str]) -> str:
+    """Return the one value that the rows state; empty if none does."""
+    named = {one for one in values if one}
     if len(named) > 1:
         raise ValueError(
             f"the {what} of inspection {identity!r} is stated in two ways: "

@@ -1,7 +1,6 @@
-"""Readings and ropes out of a table: columns matched kindly, every bad row told with its reason.
+"""Readings and ropes from a table: columns matched leniently, every bad row reported with a reason.
 
-Nothing is guessed silently: what was taken for granted is among the notes, and a row that can
-be understood in two ways is rejected.
+Nothing is guessed silently: every assumption is in the notes, and an ambiguous row is rejected.
 """
 
 from __future__ import annotations
@@ -36,7 +35,7 @@ from inspection.model.rope import (
 from inspection.model.typed import check_types
 from inspection.record.serialization import from_dict
 
-SAME_MM = 0.001  # a value column may be rounded; further off it says something else
+SAME_MM = 0.001  # a value column may be rounded; a larger difference is a contradiction
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +49,7 @@ class Rejected:
     reason : str
         Why, as one sentence.
     cells : tuple of str
-        What stands there.
+        Its cells.
     """
 
     line: int
@@ -60,7 +59,7 @@ class Rejected:
 
 @dataclass(frozen=True, slots=True)
 class StationFacts:
-    """What a row says of a station and its inspection; alone where nothing was read there.
+    """What a row says about a station and its inspection; used alone if it holds no reading.
 
     Parameters
     ----------
@@ -69,21 +68,21 @@ class StationFacts:
     inspection : str
         Which inspection it belongs to.
     rope : str
-        Which rope was inspected; empty where the table does not say.
+        Which rope was inspected; empty if the table does not say.
     on : date or None
         Day of the inspection.
     station : int
         Station number.
     position_m : float or None
-        The station's place along the rope, m.
+        The station's position along the rope, m.
     note : str
         What is at the station.
     place, inspector, reviewer, supervisor : str
-        Of the inspection; empty where the table does not say.
+        Of the inspection; empty if the table does not say.
     tension : str or None
-        State of tension; None where the table does not say.
+        State of tension; None if the table does not say.
     cells : tuple of str
-        What stands in the file.
+        The cells in the file.
     """
 
     line: int
@@ -103,7 +102,7 @@ class StationFacts:
 
 @dataclass(frozen=True, slots=True)
 class ReadingRow:
-    """One reading of a table: the entry, what the row says of its gauge, and of its station."""
+    """One reading of a table, with what the row says about its gauge and its station."""
 
     at: StationFacts
     reading: Reading
@@ -126,12 +125,12 @@ class ReadingRow:
 
     @property
     def position_m(self) -> float | None:
-        """The station's place along the rope, m."""
+        """The station's position along the rope, m."""
         return self.at.position_m
 
     @property
     def cells(self) -> tuple[str, ...]:
-        """What stands in the file."""
+        """The cells in the file."""
         return self.at.cells
 
 
@@ -150,19 +149,19 @@ class ParsedTable(Generic[_Row]):
     rows : tuple of (ReadingRow or Rope)
         The good rows.
     lines : tuple of int
-        Where each of them stands in the file.
+        The line of each in the file.
     rejected : tuple of Rejected
         The others.
     notes : tuple of str
-        What was taken for granted.
+        What was assumed.
     mapping : tuple of (str, str)
-        Each heading that is used, and what it was taken for.
+        Each heading used and the meaning it was given.
     stations : tuple of StationFacts
-        Stations at which nothing was read.
+        Stations without a reading.
     day : date or None
-        Day of the rows that say none.
+        Day of the rows that state none.
     no_day : str
-        Why the days above the headings say nothing, a sentence; empty where there is none.
+        Why the days above the headings can't be used, a sentence; empty if there are none.
     """
 
     name: str
@@ -187,9 +186,9 @@ def read_readings(
 ) -> ParsedTable[ReadingRow]:
     """Read a table of gauge readings from CSV or XLSX.
 
-    A row holds one reading with its direction, or one of each direction in columns of their own
+    A row holds one reading with its direction, or one for each direction in separate columns
     (0°, 90°; d1, d2) or in one cell ("22.2 / 22.1", taken as 0 and 90 degrees). Without a column of
-    days or times the day is the one that stands above the headings.
+    days or times, the day above the headings is used.
 
     Parameters
     ----------
@@ -200,12 +199,12 @@ def read_readings(
     named : mapping of str to str, optional
         What headings mean, as in `inspection.exchange.columns.find_columns`.
     day_first : bool or None, optional
-        Whether 03/04/2026 is the third of April; where nobody says, the table's other days may.
+        Whether 03/04/2026 is the third of April; if None, the table's other days may show it.
 
     Raises
     ------
     ValueError
-        One sentence: the file can't be read, or a column that is needed is missing.
+        One sentence: the file can't be read, or a required column is missing.
     """
     heads = set(named or {})
     sheet = read_sheet(
@@ -249,8 +248,8 @@ def read_readings(
         return replace(table, no_day=f"Above the headings {error}")
     if day is None:
         return table
-    said = f"the day, {day}, stands above the headings."
-    return replace(table, day=day, notes=(*notes, said))
+    note = f"the day, {day}, was taken from above the headings."
+    return replace(table, day=day, notes=(*notes, note))
 
 
 def _days(sheet: Sheet, columns: Columns) -> Iterator[str]:
@@ -269,7 +268,7 @@ def read_ropes(
     Raises
     ------
     ValueError
-        One sentence: the file can't be read, or a column that is needed is missing.
+        One sentence: the file can't be read, or a required column is missing.
     """
     heads = set(named or {})
     sheet = read_sheet(
@@ -298,8 +297,8 @@ def _understand(
         try:
             if len(cells) > len(sheet.headings):
                 raise ValueError(
-                    f"the row has {len(cells)} cells and the headings {len(sheet.headings)}; put "
-                    "text with a separator in it (a decimal comma) in quotes."
+                    f"the row has {len(cells)} cells, but there are {len(sheet.headings)} "
+                    "headings; put text that contains a separator (a decimal comma) in quotes."
                 )
             made = understand(line, cells)
             rows += made
@@ -317,7 +316,7 @@ def _understand(
 
 
 def _reading_rows(row: RowCells) -> list[ReadingRow | StationFacts]:
-    """Return the readings of a row, or the station alone where nothing was read."""
+    """Return the readings of a row, or its station alone if there are none."""
     at = _station_row(row)
     made: list[ReadingRow | StationFacts] = []
     for view_deg, one in _one_by_one(row):
@@ -331,7 +330,7 @@ def _reading_rows(row: RowCells) -> list[ReadingRow | StationFacts]:
 
 
 def _one_by_one(row: RowCells) -> list[tuple[int, RowCells]]:
-    """Return each direction of a row with the row as it would stand for that direction alone."""
+    """Return each direction of a row, with the row reduced to that direction."""
     columns = row.columns
     if columns.directions:
         return [
@@ -363,10 +362,10 @@ def _one_by_one(row: RowCells) -> list[tuple[int, RowCells]]:
             for n, text in enumerate(figures)
         ]
     if not (row.text(field) or row.text("view_deg") or row.text("person")):
-        return []  # a station at which nothing was read
+        return []  # a station without a reading
     view_deg = row.whole("view_deg")
     if not 0 <= view_deg < 360:
-        raise ValueError(f"the view is {view_deg} degrees; it lies from 0 to 359.")
+        raise ValueError(f"the direction is {view_deg} degrees; it must be from 0 to 359.")
     return [(view_deg, row)]
 
 
@@ -394,36 +393,36 @@ def _station_row(row: RowCells) -> StationFacts:
 
 
 def _typed(row: RowCells) -> tuple[str, float]:
-    """Return what was typed, with the heading's unit where the text names none, and its mm."""
+    """Return the text typed, with the heading's unit if it names none, and its value in mm."""
     both = "typed" in row.columns.places and "value" in row.columns.places
     field = "typed" if "typed" in row.columns.places else "value"
     text = row.raw(field)
     row.needed(field)
     checked_text(text)
     unit = cast(LengthUnit, row.columns.units.get(field, "mm"))
-    value_mm = row.told(field, lambda: parse_length(text, unit=unit))
+    value_mm = row.read_with(field, lambda: parse_length(text, unit=unit))
     if unit != "mm" and parse_length(text) != value_mm:
         text = f"{text.strip()} {unit}"
     if both and row.text("value"):
-        said = row.length("value")
-        if abs(said - value_mm) > SAME_MM:
+        stated = row.length("value")
+        if abs(stated - value_mm) > SAME_MM:
             raise ValueError(
                 f"{row.columns.heading('typed')} {text!r} means {value_mm:g} mm, but "
-                f"{row.columns.heading('value')} says {said:g} mm."
+                f"{row.columns.heading('value')} says {stated:g} mm."
             )
     return text, value_mm
 
 
 def _gauge(row: RowCells, identity: str) -> Gauge | None:
     facts = ("gauge_kind", "resolution", "permissible_error")
-    told = [bool(row.text(field)) for field in facts]
-    if not any(told):
+    given = [bool(row.text(field)) for field in facts]
+    if not any(given):
         return None
-    if not all(told):
+    if not all(given):
         missing = [
-            row.columns.heading(f) for f, is_told in zip(facts, told, strict=True) if not is_told
+            row.columns.heading(f) for f, is_given in zip(facts, given, strict=True) if not is_given
         ]
-        raise ValueError(f"about gauge {identity!r} the row lacks {', '.join(missing)}.")
+        raise ValueError(f"the row's details of gauge {identity!r} lack {', '.join(missing)}.")
     kind = cast(GaugeKind, row.choice("gauge_kind", GaugeKind, ""))
     resolution_mm = row.length("resolution")
     if resolution_mm <= 0:
@@ -467,7 +466,7 @@ def _rope(row: RowCells) -> Rope:
 
 
 def _grooves(row: RowCells) -> tuple[Groove, ...]:
-    """Return drum and sheaves from a cell of JSON."""
+    """Return the drum and sheaves from a JSON cell."""
     text = row.text("grooves")
     if not text:
         return ()
@@ -478,7 +477,7 @@ def _grooves(row: RowCells) -> tuple[Groove, ...]:
             check_types(groove)
     except (ValueError, TypeError, AttributeError, RecursionError) as error:
         raise ValueError(
-            f"{row.columns.heading('grooves')} is no JSON list of grooves ({error}); leave it "
+            f"{row.columns.heading('grooves')} is not a JSON list of grooves ({error}); leave it "
             "empty, or copy it from an export."
         ) from error
     return grooves
@@ -487,5 +486,7 @@ def _grooves(row: RowCells) -> tuple[Groove, ...]:
 def _length_or_none(row: RowCells, field: str) -> float | None:
     length_mm = row.length(field) if row.text(field) else None
     if length_mm == 0 and field != "u_reference":
-        raise ValueError(f"{row.columns.heading(field)} must be more than 0; leave it empty.")
+        raise ValueError(
+            f"{row.columns.heading(field)} must be more than 0; leave it empty if it is not known."
+        )
     return length_mm

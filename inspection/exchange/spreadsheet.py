@@ -1,8 +1,8 @@
-"""Plain tables in files: CSV and XLSX, read with every care and written so that nothing runs.
+"""Plain tables in files: CSV and XLSX, read with care and written so that no formula runs.
 
-A cell is text. What the columns mean is said in `tables_in` and `tables_out`.
+A cell is text. What the columns mean is in `inspection.exchange.columns`.
 
-Tables in XLSX files: sizes checked before anything is unpacked, cells written as text.
+In XLSX files, sizes are checked before anything is unpacked, and cells are written as text.
 """
 
 from __future__ import annotations
@@ -29,18 +29,18 @@ MOST_BYTES = 50_000_000
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """A table as it stands in a file.
+    """A table as in a file.
 
     Parameters
     ----------
     headings : tuple of str
-        The first row that holds something.
+        The first row that is not empty.
     rows : tuple of (int, tuple of str)
         Line in the file (row number in a spreadsheet), and its cells.
     notes : tuple of str
-        What was taken for granted while reading, a sentence each.
+        What was assumed while reading, a sentence each.
     above : tuple of str
-        What stands above the headings, cell by cell.
+        The cells above the headings.
     """
 
     headings: tuple[str, ...]
@@ -50,7 +50,7 @@ class Sheet:
 
 
 def escape_formula(text: str) -> str:
-    """Return text that a spreadsheet won't take for a formula.
+    """Return text that a spreadsheet won't treat as a formula.
 
     Examples
     --------
@@ -66,17 +66,17 @@ def unescape_formula(text: str) -> str:
 
 
 def read_sheet(path: str | Path, *, known: Callable[[Sequence[str]], int] | None = None) -> Sheet:
-    """Read a table from a CSV or XLSX file, told apart by content.
+    """Read a table from a CSV or XLSX file, recognised by its content.
 
     Parameters
     ----------
     path : str or Path
-        The file. CSV: commas, semicolons or tabs; UTF-8, UTF-16 with its mark, or
-        Windows-1252. XLSX: formulas count with the value last shown.
+        The file. CSV: commas, semicolons or tabs; UTF-8, UTF-16 with byte order mark, or
+        Windows-1252. XLSX: formulas are read as the value last shown.
     known : callable, optional
-        How many cells of a row are headings that are known. The row with most of them among the
-        first 30 holds the headings, and the sheet that has it is read; without it the first row
-        and the first sheet.
+        Returns how many cells of a row are known headings. Among the first 30 rows, the one with
+        most of them holds the headings, and the sheet that has it is read; without `known` the
+        first row and the first sheet are used.
 
     Raises
     ------
@@ -88,8 +88,8 @@ def read_sheet(path: str | Path, *, known: Callable[[Sequence[str]], int] | None
         size = path.stat().st_size
         if size > MOST_BYTES:
             raise ValueError(
-                f"{path.name} has {size / 1e6:.0f} MB; {MOST_BYTES / 1e6:.0f} MB is the most: "
-                "split the table."
+                f"{path.name} has {size / 1e6:.0f} MB, more than the {MOST_BYTES / 1e6:.0f} MB "
+                "allowed: split the table."
             )
         data = path.read_bytes()
     except OSError as error:
@@ -110,14 +110,14 @@ def read_sheet(path: str | Path, *, known: Callable[[Sequence[str]], int] | None
     _, start = _best_row(lines, known)
     above = [cell.strip() for _, cells in lines[:start] for cell in cells if cell.strip()]
     if above:
-        notes.append(f"above the headings stands what was not read: {'; '.join(above)[:120]}.")
+        notes.append(f"the rows above the headings were not read: {'; '.join(above)[:120]}.")
     return replace(_sheet(path.name, lines[start:], notes), above=tuple(above))
 
 
 def _best_row(
     lines: Sequence[tuple[int, list[str]]], known: Callable[[Sequence[str]], int] | None
 ) -> tuple[int, int]:
-    """Return how many headings the row of headings has, and where it stands."""
+    """Return how many known headings the row of headings has, and its index."""
     if known is None:
         return 0, 0
     counts = [known(cells) for _, cells in lines[:MOST_TITLE_ROWS]]
@@ -138,9 +138,7 @@ def _sheet(name: str, lines: Iterable[tuple[int, list[str]]], notes: list[str]) 
             continue
         rows.append((number, tuple(cells)))
         if len(rows) > MOST_ROWS:
-            raise ValueError(
-                f"{name} has more than {MOST_ROWS} rows; that is the most: split the table."
-            )
+            raise ValueError(f"{name} has more than the {MOST_ROWS} rows allowed: split the table.")
     if not headings:
         raise ValueError(f"{name} is empty: it needs a row of headings and rows below it.")
     return Sheet(headings, tuple(rows), tuple(notes))
@@ -154,9 +152,9 @@ def _csv_lines(
 ) -> tuple[Iterator[tuple[int, list[str]]], list[str]]:
     text, notes = _decoded(data, name)
     skip = 0
-    told = re.match(r"sep=(.)\r?\n", text)
-    if told is not None:  # Excel's own way to say it
-        separator, skip, text = told[1], 1, text[told.end() :]
+    stated = re.match(r"sep=(.)\r?\n", text)
+    if stated is not None:  # Excel's own way to state it
+        separator, skip, text = stated[1], 1, text[stated.end() :]
     else:
         separator = _separator(text, known)
     return _parsed(text, separator, skip, name), notes
@@ -174,7 +172,7 @@ def _decoded(data: bytes, name: str) -> tuple[str, list[str]]:
             text = data.decode("cp1252")
         except UnicodeDecodeError as error:
             raise ValueError(
-                f"{name} is no text in UTF-8 or Windows-1252; save it as CSV in UTF-8."
+                f"{name} is not text in UTF-8 or Windows-1252; save it as CSV in UTF-8."
             ) from error
         notes.append(f"{name} is not UTF-8; it was read as Windows-1252. Check names with accents.")
     if "\0" in text:
@@ -183,9 +181,9 @@ def _decoded(data: bytes, name: str) -> tuple[str, list[str]]:
 
 
 def _separator(text: str, known: Callable[[Sequence[str]], int] | None) -> str:
-    """Return what parts the row of headings, or else what stands most often in the first line.
+    """Return the separator of the row of headings, or else the commonest one in the first line.
 
-    Comments don't count, nor what stands in quotes; a title above may hold any of them.
+    Comments and quoted text are ignored; a title above the headings may contain any separator.
     """
     lines = [line for line in text.splitlines() if line.strip() and not line.startswith("#")]
     bare = [re.sub(r'"[^"]*"', '""', line) for line in lines[:MOST_TITLE_ROWS]]
@@ -225,7 +223,7 @@ def write_sheet(
     """Write a table as CSV (UTF-8) or XLSX, by the suffix; return the number of rows.
 
     Every cell is text. CSV: text that a spreadsheet would run gets an apostrophe in front,
-    which `read_sheet` takes off. XLSX: cells are marked as text, and as "entered as text".
+    which `read_sheet` removes. XLSX: cells are marked as text, and as "entered as text".
 
     Parameters
     ----------
@@ -241,7 +239,7 @@ def write_sheet(
     Raises
     ------
     ValueError
-        If the suffix is another one, or the file can't be written.
+        If the suffix is a different one, or the file can't be written.
     """
     path = Path(path)
     kind = path.suffix.lower()
@@ -276,12 +274,12 @@ def _write_csv(
 
 
 MOST_COLUMNS, MOST_SHEETS, MOST_TITLE_ROWS = 60, 20, 30
-# An XLSX is a ZIP, and a small one can unpack to anything. The largest table that is read, with
-# every column filled, has some 100 MB; texts are held in memory at once.
+# An XLSX is a ZIP, and a small one can unpack to any size. The largest table accepted, with every
+# column filled, has some 100 MB; all texts are held in memory at once.
 MOST_UNPACKED_BYTES, MOST_STRING_BYTES = 150_000_000, 50_000_000
-MOST_TIMES, SMALL_BYTES = 200, 10_000_000  # tables shrink to a tenth or a thirtieth
+MOST_TIMES, SMALL_BYTES = 200, 10_000_000  # tables compress to a tenth or a thirtieth
 
-# What a spreadsheet takes for a formula (OWASP, "CSV Injection"), and the mark of our comments.
+# What a spreadsheet treats as a formula (OWASP, "CSV Injection"), and the mark of our comments.
 RUNS = re.compile(r"'*[=+\-@\t\r#]")
 
 
@@ -297,7 +295,7 @@ def xlsx_sheets(
     except Exception as error:
         # a damaged file makes the libraries below fail in any of a dozen ways
         raise ValueError(
-            f"{name} is no sound XLSX file, or holds no cells; save it again, or as CSV."
+            f"{name} is not a sound XLSX file, or holds no cells; save it again, or as CSV."
         ) from error
 
 
@@ -320,11 +318,11 @@ def _sheets(data: bytes, most_rows: int) -> list[tuple[str, list[tuple[int, list
 
 
 def _check_package(data: bytes, name: str) -> None:
-    """Look at the sizes that the ZIP states before anything is unpacked."""
+    """Check the sizes that the ZIP states before anything is unpacked."""
     try:
         sizes, has_doctype = _parts(data)
     except Exception as error:  # a damaged ZIP makes the library fail in any of a dozen ways
-        raise ValueError(f"{name} is no sound XLSX file; save it again, or as CSV.") from error
+        raise ValueError(f"{name} is not a sound XLSX file; save it again, or as CSV.") from error
     total = sum(size for _, size in sizes)
     strings = sum(size for part, size in sizes if part.endswith("sharedStrings.xml"))
     packed_tightly = total > MOST_TIMES * len(data) and total > SMALL_BYTES
@@ -335,11 +333,11 @@ def _check_package(data: bytes, name: str) -> None:
         or len(sizes) > 5000
     ):
         raise ValueError(
-            f"{name} would unpack to {total / 1e6:.0f} MB in {len(sizes)} parts; that is too much "
-            "for a table: save it again without pictures, or as CSV."
+            f"{name} would unpack to {total / 1e6:.0f} MB in {len(sizes)} parts, too much for a "
+            "table: save it again without pictures, or as CSV."
         )
     if has_doctype:
-        raise ValueError(f"{name} is no sound XLSX file; save it again.")
+        raise ValueError(f"{name} is not a sound XLSX file; save it again.")
 
 
 def _parts(data: bytes) -> tuple[list[tuple[str, int]], bool]:
@@ -387,7 +385,7 @@ def write_xlsx(
 ) -> int:
     """Write rows of text to an XLSX file; return how many."""
     book = Workbook(write_only=True)
-    count = -1  # the headings are no row
+    count = -1  # the headings do not count
     sheet = book.create_sheet("table")
     for count, row in enumerate([headings, *rows]):  # noqa: B007
         sheet.append([_text_cell(sheet, cell) for cell in row])
@@ -395,7 +393,7 @@ def write_xlsx(
         example = book.create_sheet("example")
         for row in [headings, *comments]:
             example.append([_text_cell(example, cell) for cell in row])
-    packed = io.BytesIO()  # on a full disk a half-written ZIP complains a second time, by itself
+    packed = io.BytesIO()  # on a full disk a half-written ZIP would raise a second error
     book.save(packed)
     path.write_bytes(packed.getvalue())
     return count
@@ -405,5 +403,5 @@ def _text_cell(sheet: Any, text: str) -> Any:
     cell = WriteOnlyCell(sheet, value=ILLEGAL_CHARACTERS_RE.sub("\ufffd", text))
     cell.data_type = "s"
     if RUNS.match(text):
-        cell.quotePrefix = True  # stays text when somebody edits it
+        cell.quotePrefix = True  # stays text when edited
     return cell

@@ -9,7 +9,7 @@ u              its expanded uncertainty (k = 2), the same ways
 rope           which rope or bar it is
 gauge          which gauge; empty: one gauge for all
 finish         bright, galvanised, greased, rusty ... ; may be empty
-phone          may be empty: then what the photograph says of its camera
+phone          may be empty: then the camera named in the photograph
 card_set       the card set as in print_checks.json; empty: the print was not checked
 =============  ===============================================================================
 """
@@ -36,7 +36,7 @@ def read_trusted(path: str | Path) -> tuple[TrustedReading, ...]:
     Parameters
     ----------
     path : str or Path
-        CSV or XLSX with the columns of this module's head, in any order.
+        CSV or XLSX with the columns listed at the top of this module, in any order.
 
     Returns
     -------
@@ -46,8 +46,8 @@ def read_trusted(path: str | Path) -> tuple[TrustedReading, ...]:
     Raises
     ------
     ValueError
-        One sentence: which line is wrong, with its value, and how it should be. A study with a
-        row left out is another study, so none is.
+        One sentence: which line is wrong, with its value, and how it should be. No row is left
+        out silently: that would be a different study.
     """
     sheet = read_sheet(path)
     name = Path(path).name
@@ -56,7 +56,7 @@ def read_trusted(path: str | Path) -> tuple[TrustedReading, ...]:
     if missing:
         raise ValueError(
             f"{name} lacks the column{'s' * (len(missing) > 1)} {', '.join(missing)}; it needs "
-            f"{', '.join(NEEDED)}, and may have {', '.join(COLUMNS[len(NEEDED) :])}."
+            f"{', '.join(NEEDED)}, and can have {', '.join(COLUMNS[len(NEEDED) :])}."
         )
     rows: list[TrustedReading] = []
     for line, cells in sheet.rows:
@@ -97,7 +97,7 @@ def _reading(row: dict[str, str]) -> TrustedReading:
 
 
 def trusted_csv(readings: Iterable[TrustedReading]) -> bytes:
-    """Return readings as the bytes of such a table.
+    """Return readings as the bytes of such a CSV table.
 
     Parameters
     ----------

@@ -127,16 +127,16 @@ def _day(last: date, years: float) -> date | None:
 def _words(limit_mm: float, line: Trend, first: date | None, last: date | None) -> str:
     limit = f"The limit of {limit_mm:.2f} mm"
     if first is None:
-        said = f"{limit} is not reached within {FURTHEST_YEARS:.0f} years on a line like this."
+        text = f"{limit} is not reached within {FURTHEST_YEARS:.0f} years on a line like this."
     elif last == line.last:
-        said = f"{limit} has been reached already."
+        text = f"{limit} has been reached already."
     else:
         begin = "already" if first == line.last else f"from {first}"
         end = f"by {last} at the latest" if last is not None else "no latest day can be given"
-        said = f"{limit} may be reached {begin}; {end}."
+        text = f"{limit} may be reached {begin}; {end}."
     if not line.loses and last != line.last:
-        said += " A loss is not yet certain."
-    return f"{said} {NO_CLEARANCE}"
+        text += " A loss is not yet certain."
+    return f"{text} {NO_CLEARANCE}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,8 +182,8 @@ def station_histories(
     A gauge's own error is shared by inspections between two calibrations only.
     """
     points: dict[int, list[TrendPoint]] = {}
-    held = [(one.inspection, one.readings) for one in log.earlier]
-    for inspection, readings in (*held, (log.inspection, log.readings)):
+    visits = [(one.inspection, one.readings) for one in log.earlier]
+    for inspection, readings in (*visits, (log.inspection, log.readings)):
         made, _ = sections_of_readings(
             [one for one in readings if one.gauge in log.gauges],
             log.gauges,

@@ -1,4 +1,4 @@
-"""What readings and photographs say together: sections, ovality, the measured diameter, the trend.
+"""Readings and photographs combined: sections, ovality, the measured diameter, the trend.
 
 May import `inspection.model`.
 """

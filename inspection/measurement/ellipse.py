@@ -9,13 +9,13 @@ is |M^T n|, from which this follows in two lines). Hence
     w^2 = p0 + p1 cos 2 phi + p2 sin 2 phi,   p0 = (A^2 + B^2) / 2,   |(p1, p2)| = (A^2 - B^2) / 2,
 
 which is linear in three unknowns. It is solved by generalised least squares with the covariance
-of the widths (what views share, e.g. print scale, gauge or lens, is in it); the minimum is tested
+of the widths (including what views share, e.g. print scale, gauge or lens); the minimum is tested
 by chi-squared with n - 3 degrees of freedom (GUM's companion JCGM 107; Aitken 1935).
 
-Nearly round ropes need care. A - B is never negative, so that noise alone makes it positive and
-turns psi to anywhere. The interval for A - B is therefore found by asking, for each possible value,
-whether a rope of it could have given these widths (test inversion, with the exact distribution of
-the length of a two-dimensional normal vector, Rice 1945); it starts at 0 where a round rope could.
+Nearly round ropes need care. A - B is never negative, so noise alone makes it positive and gives
+psi an arbitrary value. The interval for A - B therefore contains each value with which a rope could
+have given these widths (test inversion, with the exact distribution of the length of a
+two-dimensional normal vector, Rice 1945); it starts at 0 if a round rope could.
 """
 
 from __future__ import annotations
@@ -35,9 +35,9 @@ from vision.uncertainty import Term, combined_u_mm, covariance_mm2
 
 Array = NDArray[np.float64]
 
-LEAST_TURN_DEG = 10.0  # directions closer together than this say the same; our choice
-MOST_OVAL = 2.0  # one width over another beyond which a slip was typed, no rope; our choice
-CLEAR = 0.05  # p-value of the fit below which the section is no ellipse
+LEAST_TURN_DEG = 10.0  # directions closer together than this count as one; our choice
+MOST_OVAL = 2.0  # ratio of two widths beyond which one is a typing slip; our choice
+CLEAR = 0.05  # p-value of the fit below which the section is not an ellipse
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,11 +52,11 @@ class Ellipse:
         Their standard uncertainties, mm; widened where roundness is not excluded.
     largest_deg : float
         Direction of the largest diameter, 0 to 180 degrees, as views name directions; the
-        smallest lies 90 degrees on.
+        smallest is 90 degrees from it.
     u_largest_deg : float
         Its standard uncertainty, degrees; 52 (any direction) where roundness is not excluded.
     ovality_low_mm, ovality_high_mm : float
-        Interval that holds A - B with 95 %; low is 0 where a round rope could read like this.
+        95 % interval of A - B; low is 0 if a round rope could give these widths.
     budget : tuple of Term
         Budget of A - B, first order.
     directions : int
@@ -64,7 +64,7 @@ class Ellipse:
     chi2 : float
         Weighted sum of the squared residuals.
     residuals_mm : tuple of float
-        Measured less fitted width in each direction, mm.
+        Measured minus fitted width in each direction, mm.
     """
 
     largest_mm: float
@@ -82,7 +82,7 @@ class Ellipse:
 
     @property
     def ovality_mm(self) -> float:
-        """Largest minus smallest diameter, mm; positive by noise alone on a round rope."""
+        """Largest minus smallest diameter, mm; on a round rope noise alone makes it positive."""
         return self.largest_mm - self.smallest_mm
 
     @property
@@ -92,7 +92,7 @@ class Ellipse:
 
     @property
     def p_value(self) -> float | None:
-        """How likely residuals as large as these are on an ellipse; None for 3 directions."""
+        """Probability of residuals this large on an ellipse; None for 3 directions."""
         return float(chi2.sf(self.chi2, self.directions - 3)) if self.directions > 3 else None
 
     def width_mm(self, direction_deg: float) -> float:
@@ -102,37 +102,37 @@ class Ellipse:
 
     @property
     def words(self) -> str:
-        """What the ellipse says, in two sentences."""
+        """The ellipse in two sentences."""
         size = (
             f"largest {self.largest_mm:.2f} mm (U {2 * self.u_largest_mm:.2f} mm), smallest "
             f"{self.smallest_mm:.2f} mm (U {2 * self.u_smallest_mm:.2f} mm)"
         )
         if self.round_possible:
             what = (
-                f"Ellipse: {size}; it may be round: the difference lies between 0 and "
-                f"{self.ovality_high_mm:.2f} mm (95 %), so that no direction is the largest."
+                f"Ellipse: {size}; it may be round: the difference is between 0 and "
+                f"{self.ovality_high_mm:.2f} mm (95 %), so no direction can be called the largest."
             )
         else:
             what = (
                 f"Ellipse: {size}, the largest at {self.largest_deg:.0f} deg (U "
-                f"{min(2 * self.u_largest_deg, 90.0):.0f} deg); the difference lies between "
+                f"{min(2 * self.u_largest_deg, 90.0):.0f} deg); the difference is between "
                 f"{self.ovality_low_mm:.2f} and {self.ovality_high_mm:.2f} mm (95 %)."
             )
         p = self.p_value
         if p is None:
-            return f"{what} Three directions leave nothing over to check the ellipse with."
+            return f"{what} Three directions leave no redundancy to check the ellipse."
         fit = "fits" if p >= CLEAR else "does not fit: a lump, a flat place or a wrong direction"
         return f"{what} With {self.directions} directions the ellipse {fit} (p {p:.2f})."
 
 
 def fit_ellipse(views: Sequence[DirectionalDiameter]) -> Ellipse | None:
-    """Return the ellipse of the caliper widths; None where the directions can't tell it.
+    """Return the ellipse of the caliper widths; None if the directions don't determine it.
 
     Parameters
     ----------
     views : sequence of DirectionalDiameter
-        One for each direction. 0 and 180 degrees are one direction; three that differ by at
-        least 10 degrees are needed, and widths that an ellipse can have.
+        One for each direction. 0 and 180 degrees are one direction; at least three that differ by
+        10 degrees or more are needed, and widths that an ellipse can have.
 
     Examples
     --------
@@ -150,7 +150,7 @@ def fit_ellipse(views: Sequence[DirectionalDiameter]) -> Ellipse | None:
     cov += np.eye(len(w)) * 1e-12 * max(float(np.trace(cov)), 1e-12)
     design = np.column_stack([np.ones_like(angles), np.cos(2 * angles), np.sin(2 * angles)])
     fitted, squares = w, w**2
-    for _ in range(6):  # squares and their weights about the fitted widths, not the noisy ones
+    for _ in range(6):  # linearise about the fitted widths, not the noisy ones
         weight = np.linalg.inv(4 * fitted[:, None] * cov * fitted)
         p_cov = np.linalg.inv(design.T @ weight @ design)
         solver = p_cov @ design.T @ weight
@@ -183,7 +183,7 @@ def fit_ellipse(views: Sequence[DirectionalDiameter]) -> Ellipse | None:
     low, high = (_oval(p0, edge) for edge in _length_interval(np.array([p1, p2]), p_cov[1:, 1:]))
     across = np.array([-unit[1], unit[0]])
     u_deg = math.degrees(0.5 * math.sqrt(float(across @ p_cov[1:, 1:] @ across)) / max(q, 1e-12))
-    if low == 0.0:  # then first order says nothing about where within the interval A - B lies
+    if low == 0.0:  # first order then does not describe A - B within the interval
         half = max(a - b - low, high - (a - b)) / 4
         u["largest"] = max(u["largest"], math.hypot(u["mean"], half))
         u["smallest"] = max(u["smallest"], math.hypot(u["mean"], half))
@@ -205,7 +205,7 @@ def fit_ellipse(views: Sequence[DirectionalDiameter]) -> Ellipse | None:
 
 
 def _apart(angles: Array) -> int:
-    """Return how many directions differ, 0 and 180 degrees being one."""
+    """Return the number of different directions; 0 and 180 degrees are the same."""
     apart: list[float] = []
     for angle in np.degrees(angles) % 180.0:
         if all(min(abs(angle - k), 180.0 - abs(angle - k)) >= LEAST_TURN_DEG for k in apart):
@@ -219,11 +219,12 @@ def _oval(p0: float, q: float) -> float:
 
 
 def _length_interval(estimate: Array, cov: Array, level: float = 0.95) -> tuple[float, float]:
-    """Return the interval of the length of a vector that was seen with normal noise.
+    """Return the interval of the length of a vector observed with normal noise.
 
-    A length is kept if the nearest vector of it lies no farther (Mahalanobis) from the one seen
-    than the length of a noisy vector strays with `level`; the larger axis of the noise stands
-    for both in that bound, which makes the interval a little too long, never too short.
+    A length is in the interval if the nearest vector of that length is no farther (Mahalanobis)
+    from the one observed than the length of a noisy vector strays with `level`. That bound uses
+    the larger axis of the noise for both, which makes the interval slightly too long, never too
+    short.
     """
     sigma = math.sqrt(float(np.linalg.eigvalsh(cov).max()))
     turn = np.linspace(0, 2 * math.pi, 721)
@@ -249,7 +250,7 @@ def _bound(length: float, level: float) -> float:
 
 @cache
 def _bounds(level: float) -> tuple[Array, Array]:
-    """Return lengths and the bounds of `_bound` there; beyond the last one dimension is left."""
+    """Return lengths and the bounds of `_bound` there; beyond them one dimension is left."""
     lengths = np.append(np.linspace(0.0, 4.0, 33), [5.0, 6.0, 8.0, 12.0])
 
     def missed(reach: float, length: float) -> float:

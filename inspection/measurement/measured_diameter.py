@@ -22,9 +22,9 @@ class MeasuredDiameter:
     Parameters
     ----------
     sections : tuple of Section
-        The places that count, along the rope.
+        The places that count, in order along the rope.
     left_out : tuple of Section
-        Places nearer than 1 m to one that counts.
+        Places less than 1 m from one that counts.
     mean_mm : float
         Mean of the places' means, mm (of 4 readings in the standard's method).
     mean_budget : tuple of Term
@@ -72,7 +72,7 @@ class MeasuredDiameter:
 
     @property
     def figures(self) -> dict[Quantity, tuple[float, float]]:
-        """Everything here that a limit may be about: quantity -> (value, u), mm.
+        """Every quantity here that can have a limit: quantity -> (value, u), mm.
 
         The ovality is that of the place where it is largest.
         """
@@ -91,7 +91,7 @@ class MeasuredDiameter:
 
     @property
     def mean_pct(self) -> float:
-        """Mean minus nominal in % of nominal: held against the new-rope tolerance."""
+        """Mean minus nominal in % of nominal: compared with the new-rope tolerance."""
         return 100.0 * (self.mean_mm - self.nominal_mm) / self.nominal_mm
 
 
@@ -102,8 +102,8 @@ def measured_diameter(sections: Sequence[Section], *, nominal_mm: float) -> Meas
     ----------
     sections : sequence of Section
         Places on a straight length, each with its `position_m`; at least two of them 1 m
-        apart. From the first on along the rope, every one counts that lies at least 1 m behind
-        the last that does.
+        apart. Starting from the first along the rope, a place counts if it is at least 1 m beyond
+        the last that counts.
     nominal_mm : float
         Nominal diameter, mm.
 
@@ -129,9 +129,7 @@ def measured_diameter(sections: Sequence[Section], *, nominal_mm: float) -> Meas
     placed: list[tuple[float, Section]] = []
     for section in sections:
         if section.position_m is None:
-            raise ValueError(
-                f"station {section.station} has no position along the rope: say where it is."
-            )
+            raise ValueError(f"station {section.station} has no position along the rope: enter it.")
         placed.append((section.position_m, section))
     placed.sort(key=lambda item: item[0])
     counted = placed[:1]
@@ -165,7 +163,7 @@ def measured_diameter(sections: Sequence[Section], *, nominal_mm: float) -> Meas
 def _extremes(section: Section, two: Section) -> tuple[DirectionalDiameter, DirectionalDiameter]:
     """Return the largest and the smallest view of two places."""
     views = (*section.views, *two.views)
-    # of equal views the last is the smaller: one view against itself would have no uncertainty
+    # of equal views take different ones: a view minus itself would have no uncertainty
     return (
         max(views, key=lambda view: view.diameter_mm),
         min(reversed(views), key=lambda view: view.diameter_mm),

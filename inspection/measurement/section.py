@@ -1,4 +1,4 @@
-"""Sections: the views at one station together give mean diameter and ovality."""
+"""Sections: mean diameter and ovality from the views at one station."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ from vision.results import Estimate, Refusal, Result
 from vision.uncertainty import Term, combined_u_mm
 
 Source = Literal["photographs", "gauge"]
-SAME_PLACE_MM = 0.5  # estimates of one card nearer than this are of one place
+SAME_PLACE_MM = 0.5  # estimates from one card closer than this are of the same place
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,8 +36,8 @@ class Section:
     Parameters
     ----------
     views : tuple of DirectionalDiameter
-        One for each direction; several of one direction are combined before, and of two at right
-        angles each has the height of the rope that the other shows.
+        One for each direction; several of one direction are combined first, and of two at right
+        angles each uses the height of the rope that the other shows.
     mean_mm : float
         Mean over the directions, mm: the measured diameter d_m of ISO 4309:2017, 3.2, when
         there are two at right angles.
@@ -48,7 +48,7 @@ class Section:
         the last where there are others.
     ovality_mm : float
         Larger minus smaller view, mm. Never negative, hence biased upwards where the views are
-        unsure: a perfectly round rope reads `round_rope_mm` on average, not 0. Use
+        uncertain: a perfectly round rope gives `round_rope_mm` on average, not 0. Use
         `difference_mm` for anything that is averaged.
     ovality_budget : tuple of Term
         Budget of the larger minus the smaller view.
@@ -61,7 +61,7 @@ class Section:
     position_m : float or None
         Place along the rope, m.
     ellipse : Ellipse or None
-        Ellipse of the widths, where three directions or more can tell it.
+        Ellipse of the widths, if three directions or more determine it.
     source : {"photographs", "gauge"}
         What the diameters came from.
     """
@@ -96,7 +96,7 @@ class Section:
 
     @property
     def figures(self) -> dict[Quantity, tuple[float, float]]:
-        """Everything here that a limit may be about: quantity -> (value, u), mm."""
+        """Every quantity here that can have a limit: quantity -> (value, u), mm."""
         return {
             "mean diameter": (self.mean_mm, self.u_mean_mm),
             "ovality": (self.ovality_mm, self.u_ovality_mm),
@@ -117,14 +117,14 @@ class Section:
 
 @dataclass(frozen=True, slots=True)
 class Pairing:
-    """Photographs sorted by the card's number.
+    """Photographs grouped by their card's number.
 
     Parameters
     ----------
     sections : tuple of Section
         Places with two directions or more, by station and place.
     single : tuple of Estimate
-        Places that were seen in one direction only: no mean, no ovality.
+        Places photographed in one direction only: no mean, no ovality.
     unplaced : tuple of Estimate
         Estimates whose card number could not be read.
     refused : tuple of Refusal
@@ -142,9 +142,10 @@ def best_sections(
 ) -> tuple[Section, ...]:
     """Return the best section of every station, along the rope.
 
-    It is the surest one: choosing by the uncertainty of the mean never looks at the diameter.
-    Where photographs and gauge contradict each other the thinner one stays, since one of them is
-    wrong and a loss must not be chosen away; of two places on one card the thinner one, too.
+    The best is the one with the smallest uncertainty of the mean; that choice does not depend on
+    the diameter. Where photographs and gauge contradict each other the thinner one stays, since
+    one of them is wrong and a loss must not be chosen away; of two places on one card the thinner
+    one stays, too.
 
     Parameters
     ----------
@@ -155,13 +156,13 @@ def best_sections(
     """
     best: dict[int, Section] = {}
     for section in sections:
-        standing = best.get(section.station)
-        if standing is None or _stands_before(section, standing, section.station in contradicted):
+        known = best.get(section.station)
+        if known is None or _is_better(section, known, section.station in contradicted):
             best[section.station] = section
     return _along_rope(best.values())
 
 
-def _stands_before(section: Section, other: Section, contradicted: bool) -> bool:
+def _is_better(section: Section, other: Section, contradicted: bool) -> bool:
     if contradicted or section.source == other.source:
         return section.mean_mm < other.mean_mm
     return section.u_mean_mm < other.u_mean_mm
@@ -199,10 +200,12 @@ def make_section(
     for view in views:
         if not (math.isfinite(view.diameter_mm) and view.diameter_mm > 0):
             raise ValueError(f"a diameter must be more than 0 mm; got {view.diameter_mm}.")
-        by_direction.setdefault(view.view_deg % 180, []).append(view)  # jaws have two sides
+        by_direction.setdefault(view.view_deg % 180, []).append(view)  # 180 deg on is the same
     if len(by_direction) < 2:
         directions = ", ".join(f"{direction} deg" for direction in by_direction) or "none"
-        raise ValueError(f"a section needs two directions; got {directions}: add the view across.")
+        raise ValueError(
+            f"a section needs two directions; got {directions}: add the view at right angles."
+        )
     whole = {
         direction: mean_diameter(by_direction[direction]) for direction in sorted(by_direction)
     }
@@ -216,7 +219,7 @@ def make_section(
     if {0, 90} <= whole.keys():
         first, last = whole[0], whole[90]
     larger = max(merged, key=lambda view: view.diameter_mm)
-    # of equal views the last is the smaller: one view against itself would have no uncertainty
+    # of equal views take different ones: a view minus itself would have no uncertainty
     smaller = min(reversed(merged), key=lambda view: view.diameter_mm)
     return Section(
         views=merged,
@@ -240,16 +243,16 @@ def pair_by_card(
     nominal_mm: float | None = None,
     positions_m: Mapping[int, float] | None = None,
 ) -> Pairing:
-    """Group photographs by the station, place and direction that their cards say.
+    """Group photographs by the station, place and direction on their cards.
 
     Parameters
     ----------
     results : iterable of Estimate or Refusal
-        What the photographs gave, in any order.
+        Results of the photographs, in any order.
     nominal_mm : float or None, optional
         Nominal diameter, mm.
     positions_m : mapping or None, optional
-        Station number -> place along the rope, m.
+        Station number -> position along the rope, m.
     """
     groups: dict[int, list[list[Estimate]]] = {}
     unplaced: list[Estimate] = []
@@ -288,9 +291,9 @@ def pair_by_card(
 
 
 def sections_of_log(log: Log) -> dict[Source, tuple[Section, ...]]:
-    """Return the stations with two directions or more by either source, in the rope's order.
+    """Return the stations with two directions or more from each source, in the rope's order.
 
-    Readings with a gauge of which nothing is known are left out.
+    Readings with an unknown gauge are left out.
     """
     positions_m = log.positions_m()
     by_card = pair_by_card(log.results, nominal_mm=log.rope.nominal_mm, positions_m=positions_m)
@@ -317,9 +320,9 @@ def sections_of_readings(
     inspection: str = "",
     days: tuple[date, date] | None = None,
 ) -> tuple[tuple[Section, ...], tuple[Reading, ...]]:
-    """Group gauge readings by station; return the sections and the readings left alone.
+    """Group gauge readings by station; return the sections and the readings left out.
 
-    A figure that no rope of this nominal diameter can have is left alone: averaged with the other
+    A figure that no rope of this nominal diameter can have is left out: averaged with the other
     direction, a decimal point in the wrong place would pass for a loss of section, or hide one.
 
     Parameters
@@ -329,9 +332,9 @@ def sections_of_readings(
     gauges : mapping
         `Gauge.identity` -> Gauge.
     rope : Rope
-        The rope that was read; its nominal diameter and outer strands count.
+        The rope that was measured; its nominal diameter and outer strands are used.
     positions_m : mapping or None, optional
-        Station number -> place along the rope, m.
+        Station number -> position along the rope, m.
     inspection : str, optional
         Its identity, for the readings' budgets.
     days : (date, date), optional

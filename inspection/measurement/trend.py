@@ -1,8 +1,8 @@
 """History: a station's diameter over inspections and its rate of loss.
 
-The line is fitted with the whole covariance of the figures, so an error that all inspections
-share (the same gauge, the same card set) shifts the line and leaves its slope alone, while a
-gauge that was changed between inspections can't pass for wear.
+The line is fitted with the full covariance of the figures, so an error that all inspections share
+(the same gauge, the same card set) shifts the line without changing its slope, while a change of
+gauge between inspections can't pass for wear.
 """
 
 from __future__ import annotations
@@ -19,10 +19,10 @@ from scipy.stats import t
 from vision.uncertainty import Term, combined_u_mm, covariance_mm2
 
 DAYS_PER_YEAR = 365.25
-# A stated u is known to some 13 %, 1 / sqrt(2 x 30) (JCGM 100:2008, G.4.2): how well people repeat
-# is learned from thirty readings and more once there are three inspections.
+# A stated u is known to some 13 %, 1 / sqrt(2 x 30) (JCGM 100:2008, G.4.2): repeatability is
+# learned from thirty readings or more once there are three inspections.
 STATED_DOF = 30.0
-SAME_FIGURE = 1e-10  # smallest share of own variance: below it two figures are one
+SAME_FIGURE = 1e-10  # smallest share of independent variance: below it two figures are the same
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +36,7 @@ class TrendPoint:
     mean_mm : float
         Mean diameter, mm.
     budget : tuple of Term
-        Its budget; the sources' names say what it shares with other inspections.
+        Its budget; the names of the sources show what it shares with other inspections.
     """
 
     on: date
@@ -61,10 +61,10 @@ class Trend:
     covariance : tuple of 3 float
         Variance of the level (mm²), of the rate ((mm/year)²), and their covariance.
     scatter : float
-        Seen scatter about the line over the stated one (square root of chi² per degree of
-        freedom); well above 1 the stated uncertainties or the straight line do not hold.
+        Observed scatter about the line over the stated one (square root of chi² per degree of
+        freedom); well above 1, the stated uncertainties or the straight line are wrong.
     widened : float
-        Factor by which all uncertainties were widened for that; never below 1.
+        Factor by which all uncertainties were increased for that; never below 1.
     quantile : float
         Student's t for the level of confidence.
     """
@@ -85,14 +85,14 @@ class Trend:
 
     @property
     def loses(self) -> bool:
-        """Whether a loss is beyond doubt at the level of confidence."""
+        """Whether a loss is certain at the level of confidence."""
         return self.rate_interval[1] < 0.0
 
     def band_mm(self, on: date, *, u_new_mm: float = 0.0) -> tuple[float, float, float]:
         """Return the line on a day with its band: low, line, high, mm.
 
-        With `u_new_mm` = 0 it is the confidence band of the line; with the standard uncertainty
-        of a new figure it is the prediction band of that figure.
+        With `u_new_mm` = 0 this is the confidence band of the line; with the standard uncertainty
+        of a new figure, the prediction band of that figure.
         """
         years = (on - self.last).days / DAYS_PER_YEAR
         line = self.level_mm + self.rate_mm_per_year * years
@@ -114,23 +114,23 @@ def trend(
     points : iterable of Point
         At least three inspections on different days.
     level : float, optional
-        Of the intervals.
+        Level of the intervals.
     stated_dof : float, optional
-        Degrees of freedom that the stated uncertainties are worth: 0 believes the seen scatter
-        alone (ordinary regression), infinity the stated uncertainties alone.
+        Degrees of freedom of the stated uncertainties: 0 relies on the observed scatter alone
+        (ordinary regression), infinity on the stated uncertainties alone.
 
     Raises
     ------
     ValueError
-        If there are fewer than three days, or the uncertainties make no valid covariance.
+        If there are fewer than three days, or the uncertainties give no valid covariance.
 
     Notes
     -----
     Generalised least squares with C = cov of the figures from the sources of their terms:
     beta = (X' C^-1 X)^-1 X' C^-1 y, cov(beta) = f (X' C^-1 X)^-1. The stated uncertainties are
-    pooled with the seen scatter, f = (m + chi²) / (m + n - 2) but never below 1, and Student's
-    t has m + n - 2 degrees of freedom; m = 30 says that a stated u is itself known to some 13 %
-    (JCGM 100:2008, G.4.2). The wear is taken as even in time; hours of use would be the better
+    pooled with the observed scatter, f = (m + chi²) / (m + n - 2) but never below 1, and Student's
+    t has m + n - 2 degrees of freedom; m = 30 means that a stated u is itself known to some 13 %
+    (JCGM 100:2008, G.4.2). Wear is taken as uniform in time; hours of use would be the better
     abscissa, where they are known.
 
     References
@@ -143,12 +143,12 @@ def trend(
     if len({point.on for point in ordered}) < 3:
         raise ValueError(
             "a rate of loss needs inspections on at least 3 days; got "
-            f"{len({point.on for point in ordered})}: come back after the next one."
+            f"{len({point.on for point in ordered})}: wait for the next one."
         )
     if not stated_dof >= 0:
         raise ValueError(f"`stated_dof` must be 0 or more; got {stated_dof}.")
     if not 0 < level < 1:
-        raise ValueError(f"`level` must lie between 0 and 1; got {level}.")
+        raise ValueError(f"`level` must be between 0 and 1; got {level}.")
     for point in ordered:
         if not (0 < point.mean_mm < math.inf):
             raise ValueError(
@@ -156,7 +156,7 @@ def trend(
             )
         if combined_u_mm(point.budget) == 0.0:
             raise ValueError(
-                f"the diameter on {point.on} has no uncertainty: give its gauge or its photograph."
+                f"the diameter on {point.on} has no uncertainty: give its gauge or photograph."
             )
     last = ordered[-1].on
     years = np.array([(point.on - last).days / DAYS_PER_YEAR for point in ordered])
@@ -167,7 +167,7 @@ def trend(
     design = np.column_stack([np.ones_like(years), years])
     if np.linalg.eigvalsh(covariance)[0] < SAME_FIGURE * covariance.max():
         raise ValueError(
-            "two inspections rest on the very same figure, so they are not two: leave one out."
+            "two inspections have the same figure, so they are not independent: leave one out."
         )
     factor = cho_factor(covariance)
     normal = design.T @ cho_solve(factor, design)

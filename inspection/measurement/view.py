@@ -1,8 +1,8 @@
 """One diameter in one direction with its budget, from a photograph or from a gauge.
 
-Sums of views are weighted sums of budgets, so one rule serves all: scale the budgets, put them
-together, and let terms of one source add before squaring. What two views share (print scale,
-focal length, the gauge's own error) then cancels in a difference and stays in a mean.
+Weighted sums of views are weighted sums of their budgets, so one rule serves all: scale the
+budgets, combine them, and add terms of one source before squaring. What two views share (print
+scale, focal length, the gauge's own error) then cancels in a difference and stays in a mean.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from vision.results import Estimate
 from vision.uncertainty import Influence, Term, combined_u_mm, signed_by_source
 
 OF_ONE_VIEW = (Influence.GAP, Influence.HEIGHT)
-SAME = 1e-4  # of an uncertainty: far less than any figure shows
+SAME = 1e-4  # fraction of an uncertainty: too small to show in any figure
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,11 +31,11 @@ class DirectionalDiameter:
     diameter_mm : float
         Diameter, mm.
     budget : tuple of Term
-        Everything that makes it uncertain.
+        Its uncertainty budget.
     view_deg : int
         Direction across the rope, degrees.
     name : str
-        Photograph or gauge that it comes from.
+        The photograph or gauge it comes from.
     """
 
     diameter_mm: float
@@ -75,11 +75,11 @@ def diameter_of_estimate(estimate: Estimate) -> DirectionalDiameter:
     Raises
     ------
     ValueError
-        If the card did not say the direction.
+        If the card did not give the direction.
     """
     if estimate.view_deg is None:
         raise ValueError(
-            f"the photograph '{estimate.photo_name}' does not say its direction: say it, in "
+            f"the photograph '{estimate.photo_name}' does not show its direction: enter it, in "
             "degrees across the rope."
         )
     return DirectionalDiameter(
@@ -95,11 +95,11 @@ def diameter_of_reading(
     inspection: str = "",
     days: tuple[date, date] | None = None,
 ) -> DirectionalDiameter:
-    """Return a gauge reading as a view, its budget after `inspection.model.readings.gauge_terms`.
+    """Return a gauge reading as a view, its budget from `inspection.model.readings.gauge_terms`.
 
-    Name the inspection where readings of several inspections meet, so that they are not taken
-    for one, and the days of the reading and of the last inspection, so that a gauge's error is
-    shared for no longer than its calibration lasts.
+    Where readings of several inspections are combined, give the inspection, so that they are not
+    taken for the same, and the days of the reading and of the last inspection, so that a gauge's
+    error is shared for no longer than its calibration lasts.
 
     Raises
     ------
@@ -123,11 +123,11 @@ def diameter_of_reading(
 
 
 def mean_diameter(views: Sequence[DirectionalDiameter]) -> DirectionalDiameter:
-    """Return several views of one direction as one: their weighted mean, the surest there is.
+    """Return several views of one direction as one: their weighted mean of least variance.
 
-    Generalised least squares: each counts by its own unknowns (edges, corners, shadows), and what
-    they share (print, lens, gap) is counted as shared. So a blurred photograph hardly weakens a
-    sharp one, and the mean is never less sure than the best of them.
+    Generalised least squares: each is weighted by its own influences (edges, corners, shadows), and
+    what they share (print, lens, gap) is counted as shared. So a blurred photograph hardly weakens
+    a sharp one, and the mean is never less certain than the best of them.
 
     Parameters
     ----------
@@ -156,21 +156,22 @@ def seen_from_both_sides(
 ) -> tuple[DirectionalDiameter, DirectionalDiameter]:
     """Return two views at right angles, each with the height of the rope that the other shows.
 
-    A rope that lies on the card has its axis half a diameter above it: half of the one that the
-    view across shows. A photograph by itself takes the rope for round, d / 2 for d' / 2, and so
-    makes a thick side thinner, a thin one thicker, and the difference smaller. With s the change
-    of the diameter for each mm of height,
+    A rope that lies on the card has its axis half a diameter above it: half the diameter that the
+    view at right angles shows. A single photograph assumes a round rope, d / 2 instead of d' / 2,
+    which makes a thick side thinner, a thin one thicker, and the difference smaller. With s the
+    change of the diameter for each mm of height,
 
         d = m + s (d' - d) / 2,  d' = m' + s' (d - d') / 2,
 
-    m and m' as the photographs gave them: two weighted sums of these. What is left of the
-    roundness assumed, of a rope that is worn on one side or thinner here, stays in the budget.
+    with m and m' as the photographs gave them; d and d' are two weighted sums of these. The rest of
+    the roundness assumption, for a rope that is worn on one side or thinner here, stays in the
+    budget.
 
     Parameters
     ----------
     one, across : DirectionalDiameter
-        Views at right angles; one that rests on no height (of a gauge, or of a card held off the
-        rope) stays as it is.
+        Views at right angles; one that does not depend on the height (from a gauge, or from a card
+        held off the rope) is not changed.
     """
     here, there = _by_height(one) / 2, _by_height(across) / 2
     whole = 1 + here + there
@@ -181,7 +182,7 @@ def seen_from_both_sides(
 
 
 def _by_height(view: DirectionalDiameter) -> float:
-    """Return how a diameter follows the height of the rope's axis over the card, mm per mm."""
+    """Return how a diameter depends on the height of the rope's axis over the card, mm per mm."""
     return sum(term.sensitivity for term in view.budget if term.influence is Influence.HEIGHT)
 
 
@@ -197,10 +198,10 @@ def _sum_of(
 
 
 def of_one_view(views: Sequence[DirectionalDiameter]) -> list[tuple[Term, ...]]:
-    """Return the budgets of several views of one direction, what is common to them with one source.
+    """Return the budgets of several views of one direction, with what they share as one source.
 
     Photographs of one view show one card on one rope: the gap between them, and how round the rope
-    is taken to be, is the same unknown in all of them and does not average out.
+    is assumed to be, is the same unknown in all of them and does not average out.
     """
     common: dict[Influence | None, str] = {
         term.influence: term.source for term in views[0].budget if term.influence in OF_ONE_VIEW
@@ -212,10 +213,11 @@ def of_one_view(views: Sequence[DirectionalDiameter]) -> list[tuple[Term, ...]]:
 
 
 def _surest_weights(budgets: Sequence[Sequence[Term]]) -> list[float]:
-    """Return the weights (n,), none below 0 and 1 together, whose mean has the least variance.
+    """Return the weights (n,), not negative and with sum 1, whose mean has the least variance.
 
-    Unbounded, they would go below 0 where two views share most of what is unsure, and the mean
-    would lie outside what was seen, by a correlation that nobody knows so well.
+    Without that bound they would be negative where two views share most of their uncertainty, and
+    the mean would be outside the observed range, relying on a correlation that is not known so
+    well.
     """
     signed = [signed_by_source(budget) for budget in budgets]
     sources = list(dict.fromkeys(source for one in signed for source in one))
@@ -224,8 +226,8 @@ def _surest_weights(budgets: Sequence[Sequence[Term]]) -> list[float]:
     if usual == 0.0:
         return [1.0 / len(budgets)] * len(budgets)
     # |parts x|^2 + (sum(x) - 1)^2 is least, of all x that are w times a number, at v / (1 + v),
-    # v the variance of w: non-negative least squares find the w of the least v. A trace of noise
-    # of its own to each, so that views that are alike count alike.
+    # v the variance of w: non-negative least squares find the w of the least v. Each gets a trace
+    # of independent noise, so that identical views count alike.
     own = SAME * np.eye(len(budgets))
     system = np.vstack([parts / usual, own, np.ones(len(budgets))])
     found, _ = nnls(system, np.append(np.zeros(len(system) - 1), 1.0))

@@ -12,20 +12,20 @@ DECISIONS: tuple[ServiceDecision, ...] = get_args(ServiceDecision)
 
 @dataclass(frozen=True, slots=True)
 class Closing:
-    """What the competent person decided; this program decides nothing.
+    """The competent person's decision; this program decides nothing.
 
     Parameters
     ----------
     decision : {"stays in service", "stays in service until", "taken out of service"}
         The decision.
     competent_person : str
-        Whose it is.
+        Who decided.
     until : date or None
-        Last day of service, where the decision names one.
+        Last day of service, if the decision names one.
     next_due : date or None
         When the rope is to be inspected again.
     remarks : str
-        What else they say.
+        Further remarks.
     """
 
     decision: ServiceDecision
@@ -49,19 +49,22 @@ class Closing:
 
 
 def check_closing(closing: Closing, *, held_on: date) -> None:
-    """Raise ValueError if a decision lacks something, or its days can't be."""
+    """Raise ValueError if a decision is incomplete or its dates are impossible."""
     if closing.decision not in DECISIONS:
         raise ValueError(
-            f"the decision is one of {', '.join(DECISIONS)}; got {closing.decision!r:.60}."
+            f"the decision must be one of {', '.join(DECISIONS)}; got {closing.decision!r:.60}."
         )
     if not closing.competent_person.strip():
-        raise ValueError("a decision about a rope has a name: say who the competent person is.")
+        raise ValueError("a decision about a rope needs a name: enter the competent person.")
     if (closing.decision == "stays in service until") != (closing.until is not None):
         raise ValueError(
-            "the last day of service is missing: name it, or let the rope stay in service."
+            "the last day of service is missing: enter it, or let the rope stay in service."
             if closing.until is None
-            else f"{closing.decision!r} has no last day; got {closing.until}."
+            else f"{closing.decision!r} takes no last day; got {closing.until}."
         )
-    for what, day in (("last day of service", closing.until), ("next day", closing.next_due)):
+    for what, day in (
+        ("last day of service", closing.until),
+        ("next inspection", closing.next_due),
+    ):
         if day is not None and day < held_on:
-            raise ValueError(f"the {what}, {day}, lies before the inspection of {held_on}.")
+            raise ValueError(f"the {what}, {day}, is before the inspection of {held_on}.")

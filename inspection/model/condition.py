@@ -1,6 +1,6 @@
-"""What a person saw at a station beside its diameter: broken wires, corrosion, deformation, heat.
+"""What was seen at a station besides its diameter: broken wires, corrosion, deformation, heat.
 
-Recorded facts. How severe each is comes from the person's own tables: nothing here judges it.
+These are recorded facts. The severity comes from the person's own tables: nothing here judges it.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ MOST_WIRES = 10_000
 
 @dataclass(frozen=True, slots=True)
 class Condition:
-    """One criterion at one station, as somebody saw and rated it.
+    """One criterion at one station, as a person saw and rated it.
 
     Parameters
     ----------
@@ -26,12 +26,12 @@ class Condition:
     criterion : {"broken wires", "corrosion", "deformation", "heat"}
         What was looked for.
     severity_pct : int or None
-        How far towards discard, %, as the person rates it: 0 (none), 20, 40, 60, 80 or 100; None
-        where it was not rated.
+        Severity towards discard, %, as the person rates it: 0 (none), 20, 40, 60, 80 or 100; None
+        if not rated.
     seen : str
-        What was seen, in words, e.g. "outside, surface pitted"; may be empty where there is none.
+        What was seen, in words, e.g. "outside, surface pitted"; may be empty.
     count : int or None
-        Broken wires that were counted; None where nothing was counted.
+        Broken wires counted; None if not counted.
     length_mm : float or None
         Length of rope over which they were counted, mm.
     """
@@ -54,36 +54,38 @@ class Condition:
         >>> Condition(3, "corrosion", 0).words
         'corrosion: none'
         """
-        told = [self.seen] if self.seen else []
+        parts = [self.seen] if self.seen else []
         if self.count is not None:
             over = "" if self.length_mm is None else f" on {self.length_mm:g} mm"
-            told.insert(0, f"{self.count}{over}")
+            parts.insert(0, f"{self.count}{over}")
         if self.severity_pct is None:
-            told.append("not rated")
-        elif self.severity_pct or not told:
-            told.append(f"{self.severity_pct} % towards discard" if self.severity_pct else "none")
-        return f"{self.criterion}: {'; '.join(told)}"
+            parts.append("not rated")
+        elif self.severity_pct or not parts:
+            parts.append(f"{self.severity_pct} % towards discard" if self.severity_pct else "none")
+        return f"{self.criterion}: {'; '.join(parts)}"
 
 
 def check_condition(seen: Condition) -> None:
-    """Raise ValueError if a condition's figures can't be."""
+    """Raise ValueError if a condition's figures are impossible."""
     if seen.station < 1:
         raise ValueError(f"stations are numbered from 1; got {seen.station}.")
     if seen.criterion not in CRITERIA:
-        raise ValueError(f"a criterion is one of {', '.join(CRITERIA)}; got {seen.criterion!r}.")
+        raise ValueError(
+            f"a criterion must be one of {', '.join(CRITERIA)}; got {seen.criterion!r}."
+        )
     if seen.severity_pct is not None and seen.severity_pct not in RATINGS_PCT:
         listed = ", ".join(str(one) for one in RATINGS_PCT)
-        raise ValueError(f"a severity is one of {listed} %; got {seen.severity_pct!r}.")
+        raise ValueError(f"a severity must be one of {listed} %; got {seen.severity_pct!r}.")
     if seen.count is not None and not 0 <= seen.count <= MOST_WIRES:
         raise ValueError(f"broken wires are counted from 0 to {MOST_WIRES}; got {seen.count}.")
     length = seen.length_mm
     if length is not None and not (math.isfinite(length) and 0 < length <= 100_000):
         raise ValueError(
-            f"the length over which wires were counted is more than 0 mm and at most 100 m; "
+            f"the length over which wires were counted must be more than 0 mm and at most 100 m; "
             f"got {length} mm."
         )
     if seen.severity_pct is None and seen.count is None and not seen.seen.strip():
         raise ValueError(
-            f"{seen.criterion} at station {seen.station}: say what was seen, count it or rate it; "
-            "'none' is rated 0 %."
+            f"{seen.criterion} at station {seen.station}: describe it, count it or rate it; rate "
+            "'none' as 0 %."
         )

@@ -8,7 +8,7 @@ from datetime import date
 
 @dataclass(frozen=True, slots=True)
 class Confirmation:
-    """A set of limits as this program holds it, compared with somebody's own copy.
+    """A set of this program's limits, compared with a copy of the document.
 
     Parameters
     ----------
@@ -21,8 +21,8 @@ class Confirmation:
     on : date
         When.
     figures : str
-        Fingerprint of the figures that were compared (`inspection.limits.confirmed`): where the
-        program holds others later, they are not confirmed.
+        Fingerprint of the figures compared (`inspection.limits.confirmed`): figures that the
+        program changes later are not confirmed.
     """
 
     rule_set: str
@@ -33,10 +33,10 @@ class Confirmation:
 
 
 def check_confirmation(confirmation: Confirmation) -> None:
-    """Raise ValueError if a confirmation lacks something."""
+    """Raise ValueError if a confirmation is incomplete."""
     if not confirmation.copy.strip():
         raise ValueError(
-            "say which copy the figures were compared with: its edition, and where it is kept."
+            "name the copy that the figures were compared with: its edition, and where it is kept."
         )
     if not confirmation.person.strip() or not confirmation.figures:
-        raise ValueError("a confirmation names the person and the figures.")
+        raise ValueError("a confirmation must name the person and the figures.")

@@ -1,7 +1,7 @@
 """Lengths as people type them: decimal comma or point, mm, cm or inch, inch fractions.
 
-One conversion at the door, one way out at the exit. Everything is exact decimal arithmetic
-until the last step, so 0.88 in is 22.352 mm and nothing beside it.
+There is one conversion on input and one on output. Everything is exact decimal arithmetic until
+the last step, so 0.88 in is exactly 22.352 mm.
 """
 
 from __future__ import annotations
@@ -14,8 +14,8 @@ from fractions import Fraction
 from typing import Literal
 
 MM_PER_INCH = Decimal("25.4")  # exact since 1959 (ISO 80000-3)
-LONGEST_MM = 100_000  # 100 m: tapes are shorter, and a slip of the finger is often longer
-LONGEST_TEXT = 40  # a length never needs more characters; keeps odd files out of the parser
+LONGEST_MM = 100_000  # 100 m: tapes are shorter, and a typing slip is often longer
+LONGEST_TEXT = 40  # a length never needs more characters; keeps strange files out of the parser
 
 LengthUnit = Literal["mm", "cm", "in"]
 DecimalMark = Literal[".", ","]
@@ -43,7 +43,7 @@ _SPLIT = re.compile(r"^(.*\d)(\D*)$")  # the number ends with its last digit
 
 @dataclass(frozen=True, slots=True)
 class _Typed:
-    """A typed length taken apart."""
+    """A typed length in its parts."""
 
     value_mm: Decimal
     step_mm: Decimal
@@ -63,8 +63,8 @@ def parse_length(
         Unit of a text that names none. A fraction without a unit is always inch: no gauge
         shows fractions of a millimetre.
     decimal : {".", ","} or None, optional
-        The decimal mark, where it is known. Without it ``"22,400"`` is refused, because it
-        can be read as 22.4 or as 22400.
+        The decimal mark, if known. Without it ``"22,400"`` is refused, because it can mean 22.4
+        or 22400.
 
     Returns
     -------
@@ -89,8 +89,8 @@ def parse_length(
         raise ValueError(f"{_shown(text)} is not a diameter: it must be more than 0.")
     if value >= LONGEST_MM:
         raise ValueError(
-            f"{_shown(text)} is too long: it would be {value / 1000:.4g} m, and lengths end at "
-            f"{LONGEST_MM // 1000} m; write it again."
+            f"{_shown(text)} is too long: it would be {value / 1000:.4g} m, but the longest length "
+            f"allowed is {LONGEST_MM // 1000} m; correct it."
         )
     return value
 
@@ -98,10 +98,10 @@ def parse_length(
 def typed_resolution_mm(
     text: str, *, unit: LengthUnit = "mm", decimal: DecimalMark | None = None
 ) -> float:
-    """Return the place of the last typed digit, mm.
+    """Return the value of one unit in the last typed digit, mm.
 
-    For an inch fraction it is one part of the denominator. People reduce fractions (1/2 on a
-    scale of 1/64), so there it says only that the gauge shows *at least* this.
+    For an inch fraction it is one over the denominator. People reduce fractions (1/2 on a scale of
+    1/64), so there it says only that the gauge resolves *at least* this.
 
     Raises
     ------
@@ -135,7 +135,7 @@ def last_digit(text: str, *, decimal: DecimalMark | None = None) -> int | None:
 def length_text(
     value_mm: float, *, units: Literal["mm", "inch"] = "mm", decimals: int | None = None
 ) -> str:
-    """Return a stored length as it is shown, with its unit; 2 places of a mm, 3 of an inch.
+    """Return a stored length for display, with its unit; 2 decimals of a mm, 3 of an inch.
 
     Examples
     --------
@@ -150,7 +150,7 @@ def length_text(
 def _take_apart(text: str, unit: LengthUnit, decimal: DecimalMark | None) -> _Typed:
     if len(text) > LONGEST_TEXT:
         raise ValueError(
-            f"{_shown(text)} is too long for a length: write it in {LONGEST_TEXT} characters."
+            f"{_shown(text)} is too long for a length: use at most {LONGEST_TEXT} characters."
         )
     plain = _SIGN_OF_DIAMETER.sub("", _plain(text))
     if not plain:
@@ -187,14 +187,14 @@ def _decimal(text: str, number: str, unit: LengthUnit, decimal: DecimalMark | No
         whole, mark, places = match[1], match[2] or "", match[3] or ""
     if mark and decimal is not None and mark != decimal:
         raise ValueError(
-            f"{_shown(text)} has '{mark}' where '{decimal}' is the decimal mark: write it again "
+            f"{_shown(text)} has '{mark}', but the decimal mark is '{decimal}': write it "
             f"with '{decimal}'."
         )
-    # "0,875" can't be thousands, "22.400" is how calipers and inch readings are written
+    # "0,875" can't be thousands; "22.400" is the usual way to write caliper and inch readings
     if mark == "," and decimal is None and len(places) == 3 and 0 < int(whole) < 1000:
         raise ValueError(
-            f"{_shown(text)} is ambiguous: the comma can be a decimal comma or stand between "
-            f"thousands; write {whole}.{places} or {whole}{places}."
+            f"{_shown(text)} is ambiguous: the comma can be a decimal comma or a thousands "
+            f"separator; write {whole}.{places} or {whole}{places}."
         )
     scale = _MM_PER[unit]
     value = Decimal(f"{whole}.{places or '0'}")
@@ -210,13 +210,12 @@ def _fraction(text: str, number: str, unit: LengthUnit) -> _Typed:
     whole, above, below = int(match[1] or 0), int(match[2]), int(match[3])
     if below not in (2, 4, 8, 16, 32, 64, 128):
         raise ValueError(
-            f"{_shown(text)} is not an inch fraction: the lower number must be 2, 4, 8, 16, 32, "
+            f"{_shown(text)} is not an inch fraction: the denominator must be 2, 4, 8, 16, 32, "
             "64 or 128."
         )
     if above >= below:
         raise ValueError(
-            f"{_shown(text)} can be read in two ways: write whole inches and a fraction below 1, "
-            "as in 1 3/8."
+            f"{_shown(text)} is ambiguous: write whole inches and a fraction below 1, as in 1 3/8."
         )
     part = Fraction(whole) + Fraction(above, below)
     step = MM_PER_INCH / below
@@ -224,7 +223,7 @@ def _fraction(text: str, number: str, unit: LengthUnit) -> _Typed:
 
 
 def _plain(text: str) -> str:
-    """Return the text in plain digits and signs; superscripts and the like stay odd."""
+    """Return the text in plain digits and signs; superscripts and the like are left unchanged."""
     signs = []
     for sign in text:
         shape = unicodedata.decomposition(sign).split(" ")[0]
@@ -246,6 +245,6 @@ def _not_a_length(text: str) -> str:
 
 
 def _shown(text: str) -> str:
-    """Return the text for a message: in quotes, cut, control signs made visible."""
+    """Return the text for a message: in quotes, truncated, with control characters visible."""
     cut = text if len(text) <= LONGEST_TEXT else text[:LONGEST_TEXT] + "..."
     return repr(cut)

@@ -1,7 +1,6 @@
 """Everything known about one inspection's entries, in one frozen value.
 
-Screening and assessment read a `Log`; where its parts came from (a folder, a record, a page) is
-not their concern.
+Screening and assessment read a `Log`, whether its parts came from a folder, a record or a page.
 """
 
 from __future__ import annotations
@@ -17,7 +16,7 @@ from vision.uncertainty import Term
 
 @dataclass(frozen=True, slots=True)
 class Earlier:
-    """An earlier inspection of the same rope: what was read then, and what photographs gave."""
+    """An earlier inspection of the same rope, with its readings and its photographs' results."""
 
     inspection: Inspection
     readings: tuple[Reading, ...]
@@ -26,7 +25,7 @@ class Earlier:
 
 @dataclass(frozen=True, slots=True)
 class Log:
-    """One inspection's entries with all that they can be held against.
+    """One inspection's entries with everything that they can be compared with.
 
     Parameters
     ----------
@@ -35,11 +34,11 @@ class Log:
     inspection : Inspection
         The inspection, with its stations.
     readings : tuple of Reading
-        The manual entries, in the order in which they were logged.
+        The manual entries, in the order of logging.
     gauges : mapping of str to Gauge
         The gauges that the readings name, by identity.
     results : tuple of (Estimate or Refusal)
-        What the photographs gave.
+        Results of the photographs.
     earlier : tuple of Earlier
         Earlier inspections of this rope, oldest first.
 
@@ -73,10 +72,10 @@ class Log:
         return tuple(self.place(entry) for entry in entries)
 
     def beside_the_plan(self) -> tuple[Estimate, ...]:
-        """Return figures of stations that the inspection neither planned nor read.
+        """Return figures of stations that were neither planned nor read in the inspection.
 
-        A card left over from another rope, or a bar photographed as a check: nobody said that
-        they belong to this rope. An inspection without a plan takes every station.
+        A card left over from another rope, or a bar photographed as a check: nothing says that
+        they belong to this rope. An inspection without a plan accepts every station.
         """
         planned = {station.number for station in self.inspection.stations}
         known = planned | {reading.station for reading in self.readings}
@@ -104,7 +103,7 @@ class Log:
 
 
 def placed(results: Iterable[Result]) -> list[Estimate]:
-    """Return the figures whose card said both station and direction."""
+    """Return the figures whose card gave both station and direction."""
     return [
         result
         for result in results

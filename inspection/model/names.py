@@ -1,4 +1,4 @@
-"""Names and texts that a record can keep, and whether two names are one person's."""
+"""Names and texts that a record can store, and whether two names are the same person's."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from typing import Any
 
 
 def same_person(first: str, second: str) -> bool:
-    """Say whether two names are one person's: capitals, spaces and letter forms don't matter.
+    """Return whether two names are the same person's, ignoring case, spaces and letter forms.
 
     Examples
     --------
@@ -20,7 +20,7 @@ def same_person(first: str, second: str) -> bool:
 
 
 def checked_name(text: str, what: str) -> str:
-    """Return `text` if it can name something in a record, else say why not.
+    """Return `text` if it can name something in a record, else raise an error saying why not.
 
     Raises
     ------
@@ -36,9 +36,11 @@ def checked_name(text: str, what: str) -> str:
     if not text or text != text.strip():
         raise ValueError(f"the {what} needs a name without spaces around it; got {text!r}.")
     if len(text) > 200:
-        raise ValueError(f"the name of the {what} has {len(text)} characters; 200 is the most.")
+        raise ValueError(
+            f"the name of the {what} has {len(text)} characters; at most 200 are allowed."
+        )
     if any(ord(letter) < 32 or ord(letter) == 127 for letter in text):
-        raise ValueError(f"the name of the {what} holds a control character: {text!r}.")
+        raise ValueError(f"the name of the {what} contains a control character: {text!r}.")
     checked_text(text)
     return text
 
@@ -47,14 +49,16 @@ _NOT_KEPT = re.compile("[\x00-\x08\x0b-\x1f\x7f\ud800-\udfff]")
 
 
 def checked_text(value: Any) -> None:
-    """Raise ValueError if a text anywhere in `value` can't be kept by every database.
+    """Raise ValueError if a text anywhere in `value` can't be stored by every database.
 
     Control characters other than new line and tab, and lone surrogates, can't.
     """
     if isinstance(value, str):
         wrong = _NOT_KEPT.search(value)
         if wrong is not None:
-            what = "is not valid Unicode" if wrong[0] >= "\ud800" else "holds a control character"
+            what = (
+                "is not valid Unicode" if wrong[0] >= "\ud800" else "contains a control character"
+            )
             raise ValueError(f"a text to be recorded {what}: {value[:60]!r}.")
     elif isinstance(value, dict):
         for key, item in value.items():

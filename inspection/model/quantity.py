@@ -1,4 +1,4 @@
-"""What can be judged: the quantities of a rope that limits speak of."""
+"""What can be judged: the quantities of a rope that limits apply to."""
 
 from __future__ import annotations
 

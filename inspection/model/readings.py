@@ -1,7 +1,7 @@
 """Gauges and the readings taken with them: the typed text is kept, the value is in mm.
 
-Lengths as people type them are read by `parse_length` (in `inspection.model.length_text`). How well
-a gauge tells the diameter is `gauge_terms`: a budget in the same form as a photograph's, so that
+Lengths as people type them are read by `parse_length` (in `inspection.model.length_text`). The
+uncertainty of a reading is in `gauge_terms`: a budget in the same form as a photograph's, so that
 what two readings share (the gauge's own error) cancels in their difference.
 """
 
@@ -32,12 +32,12 @@ __all__ = [
     "typed_resolution_mm",
 ]
 
-# Standard deviation of one person reading one place of a rope again, % of the diameter.
-# Common practice, no source. It is such that two readings 0.13 mm apart on a 35 mm rope, which
-# count as acceptable in the field, lie within two standard deviations of their difference.
+# Repeatability: standard deviation of repeated readings of one place by one person, % of the
+# diameter. Common practice, no source. With it, two readings 0.13 mm apart on a 35 mm rope, which
+# count as acceptable in the field, are within two standard deviations of their difference.
 REPEATABILITY_PCT = 0.15
-# How far a person who looks for the largest reading with narrow jaws may stop beside a crown,
-# as a part of half the angle between crowns. Common practice, no source.
+# How far from a crown narrow jaws may stop when the largest reading is sought, as a fraction of
+# half the angle between crowns. Common practice, no source.
 CROWN_MISS = 0.5
 
 GaugeKind = Literal["wide-jaw caliper", "plain caliper", "micrometer", "diameter tape"]
@@ -45,7 +45,7 @@ GaugeKind = Literal["wide-jaw caliper", "plain caliper", "micrometer", "diameter
 
 @dataclass(frozen=True, slots=True)
 class Gauge:
-    """An instrument that diameters are read from.
+    """An instrument for reading diameters.
 
     Parameters
     ----------
@@ -56,15 +56,15 @@ class Gauge:
     resolution_mm : float
         Smallest step it shows, mm.
     permissible_error_mm : float
-        Largest permissible error, mm, as its maker or its calibration states.
+        Maximum permissible error, mm, as stated by its maker or its calibration.
     calibration_due : date or None
-        Last day on which its calibration holds.
+        Last day on which its calibration is valid.
     calibrated_on : tuple of date
-        Days on which it was calibrated, as far as they are known, in any order. Its error is
-        taken as another one after each: an adjustment can move it.
+        Days on which it was calibrated, as far as known, in any order. Its error is taken as
+        different after each: an adjustment can change it.
     repeatability_mm : float or None
-        Standard deviation of a reading of one place taken again with it, mm, where somebody has
-        found it out; None lets the readings tell.
+        Standard deviation of repeated readings of one place with it, mm, if determined; None
+        lets the readings show it.
     """
 
     identity: str
@@ -83,9 +83,9 @@ class Reading:
     Parameters
     ----------
     typed : str
-        The text that was typed, kept as it was.
+        The text that was typed, unchanged.
     value_mm : float
-        What it means, mm.
+        Its value, mm.
     station : int
         Station number.
     view_deg : int
@@ -97,8 +97,8 @@ class Reading:
     at : datetime or None
         When it was logged.
     blind : bool or None
-        True where the photograph's figure was hidden, or not there yet, until it was typed; False
-        where it was shown; None where nobody knows. Two readings don't differ by it.
+        True if the photograph's figure was hidden, or did not exist yet, until it was typed; False
+        if it was shown; None if not known. Ignored when readings are compared.
     """
 
     typed: str
@@ -117,10 +117,10 @@ class Reading:
 
 
 def reading_key(reading: Reading, *, inspection: str = "") -> str:
-    """Return what tells this reading from every other one, for its budget's sources.
+    """Return what distinguishes this reading from every other, for its budget's sources.
 
-    Name the inspection where readings of several inspections meet: without it, two readings of
-    one place that carry no time would count as one and the same.
+    Give the inspection where readings of several inspections are combined: without it, two
+    readings of one place without times would count as the same.
     """
     at = "" if reading.at is None else reading.at.isoformat()
     parts = (
@@ -138,9 +138,9 @@ def reading_key(reading: Reading, *, inspection: str = "") -> str:
 def calibrations_between(gauge: Gauge, then: date, now: date) -> int:
     """Return how often a gauge was calibrated after one day, up to another.
 
-    Where no calibration is known it is taken as calibrated every year, on the day on which it
-    falls due; without that day, on the day of `now`. An error that is shared for longer than it
-    lasts would pass for wear, one that is shared for less only widens the intervals.
+    If no calibration is known it is taken as calibrated every year, on the day on which it is due;
+    without that day, on the day of `now`. An error taken as shared for too long would pass for
+    wear; one taken as shared for too short a time only widens the intervals.
 
     Examples
     --------
@@ -170,7 +170,7 @@ def reading_terms(
     if reading.gauge != gauge.identity:
         raise ValueError(
             f"the reading was taken with gauge '{reading.gauge}', not '{gauge.identity}': "
-            "give the gauge that it names."
+            "give that gauge."
         )
     return gauge_terms(
         gauge,
@@ -223,18 +223,18 @@ def gauge_terms(
     gauge : Gauge
         The instrument.
     diameter_mm : float
-        What was read, mm.
+        The reading, mm.
     key : str
-        Tells this reading from every other one (`reading_key`).
+        Distinguishes this reading from every other (`reading_key`).
     outer_strands : int or None, optional
         Strands in the outer layer; only narrow jaws and tapes need it. None or fewer than 3
         is taken as 6, the usual number.
     repeatability_mm : float or None, optional
-        Standard deviation of one person reading one place again, mm; by default the gauge's
-        own, or `REPEATABILITY_PCT` of the diameter.
+        Standard deviation of one person's repeated readings of one place, mm; by default the
+        gauge's own, or `REPEATABILITY_PCT` of the diameter.
     calibrations_ago : int, optional
-        How many calibrations lie between this reading and the last inspection: readings before
-        and after one share no error of the gauge (`calibrations_between`).
+        Number of calibrations between this reading and the last inspection: readings before
+        and after one do not share the gauge's error (`calibrations_between`).
 
     Returns
     -------
@@ -253,11 +253,12 @@ def gauge_terms(
     micrometer with jaw plates, bear on several crowns and read the enclosing diameter. Narrow
     jaws touch one cross-section only: they can read *low* by up to the shortfall at `CROWN_MISS`,
     never high.
-    A tape without bridging reads the circumference of one section over pi, which is its mean
-    width (Cauchy's theorem). The shortfall is not corrected, because nobody logs where the
-    jaws stood: its middle is one term shared by the gauge's readings (a bias), its half-width
-    over sqrt(3) a term of each reading. The budget is symmetrical all the same: it can't say
-    that only one side is possible. A rope under tension, on a bend or bent jaws are not in it.
+    A tape that does not bridge the crowns reads the circumference of one section over pi, which is
+    its mean width (Cauchy's theorem). The shortfall is not corrected, because the position of the
+    jaws is not logged: its midpoint is one term shared by the gauge's readings (a bias), its
+    half-width over sqrt(3) a term of each reading. The budget is symmetrical nevertheless: it
+    can't express that only one side is possible. Tension, bends in the rope and bent jaws are not
+    included.
 
     References
     ----------
@@ -290,7 +291,7 @@ def gauge_terms(
             f"reading:{key}:step",
         ),
         Term(
-            "reading the rope again",
+            "repeatability of the reading",
             repeatability_mm,
             "mm",
             1.0,
@@ -309,10 +310,8 @@ def gauge_terms(
     middle_mm = diameter_mm * (least + most) / 200.0
     half_mm = diameter_mm * abs(most - least) / 200.0
     terms += [
-        Term("narrow jaws: usual shortfall", middle_mm, "mm", -1.0, "B", f"jaw:{gauge.identity}"),
-        Term(
-            "narrow jaws: where they stood", half_mm / root3, "mm", 1.0, "B", f"reading:{key}:jaw"
-        ),
+        Term("narrow jaws: mean shortfall", middle_mm, "mm", -1.0, "B", f"jaw:{gauge.identity}"),
+        Term("narrow jaws: their position", half_mm / root3, "mm", 1.0, "B", f"reading:{key}:jaw"),
     ]
     return tuple(terms)
 
@@ -321,13 +320,13 @@ def one_section_shortfall_pct(outer_strands: int) -> tuple[float, float, float]:
     """Return how much one cross-section reads below the enclosing circle: least, mean, most, %.
 
     For equal round strands that touch, between straight parallel jaws. Real strands have gaps
-    and are not round, so real figures are a little smaller or larger.
+    and are not round, so real figures are slightly smaller or larger.
 
     Notes
     -----
-    Strand radius r, centres on a circle of radius R, r = R sin(pi / n). An even number has
-    crowns opposite each other, an odd one never has, so no single section reaches the full
-    circle there. The mean is the hull's perimeter over pi (Cauchy). Own derivation.
+    Strand radius r, centres on a circle of radius R, r = R sin(pi / n). An even number of strands
+    has crowns opposite each other, an odd number never has, so no single section reaches the full
+    circle then. The mean is the hull's perimeter over pi (Cauchy). Own derivation.
 
     Examples
     --------

@@ -1,4 +1,4 @@
-"""Ropes, what they run on, and the inspections made of them: plain facts, no judgement."""
+"""Ropes, what they run on, and their inspections: plain facts, no judgement."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from typing import Literal
 Core = Literal["fibre", "steel"]
 Build = Literal["single-layer", "parallel-closed", "rotation-resistant"]
 Service = Literal["new", "in-service"]
-# What the rope is used for; "general" stands in older records and means that nobody was asked.
+# What the rope is used for; "general" means not stated, as in older records.
 Duty = Literal["general", "crane", "hoist", "lift", "mine"]
 Sheaves = Literal["not stated", "steel", "plastic"]
 Tension = Literal[
@@ -46,13 +46,13 @@ class Groove:
 
     @property
     def is_drum(self) -> bool:
-        """Whether it is a drum's: only drums have a pitch, or several layers."""
+        """Whether it belongs to a drum: only drums have a pitch or several layers."""
         return self.pitch_mm is not None or self.layers > 1
 
 
 @dataclass(frozen=True, slots=True)
 class Rope:
-    """A wire rope as its certificate and its history describe it.
+    """A wire rope, as described by its certificate and history.
 
     Parameters
     ----------
@@ -65,11 +65,11 @@ class Rope:
     core : {"fibre", "steel"}
         Kind of core.
     build : {"single-layer", "parallel-closed", "rotation-resistant"}
-        Kind of rope, as the discard tables divide them.
+        Kind of rope, as classified in the discard tables.
     fibre_centred_strands : bool
-        True where the strands have fibre centres.
+        True if the strands have fibre centres.
     duty : {"general", "crane", "hoist", "lift", "mine"}
-        What it is used for: it decides which standards apply. "general" where nobody was asked.
+        What it is used for, which decides the standards that apply; "general" if not stated.
     service : {"new", "in-service"}
         Whether it has been run in.
     reference_mm : float or None
@@ -77,9 +77,9 @@ class Rope:
     reference_on : date or None
         When the reference was taken.
     reference_how : str
-        How it was got, in words.
+        How it was obtained, in words.
     units : {"mm", "inch"}
-        Units to show; stored values are mm.
+        Units for display; stored values are mm.
     grooves : tuple of Groove
         Drum and sheaves.
     site : str
@@ -87,14 +87,13 @@ class Rope:
     u_reference_mm : float or None
         Standard uncertainty of the reference (or baseline) diameter, mm; None if not known.
     reference_tension : str or None
-        State of tension at the reference (or baseline) measurement; None if not written down.
+        State of tension at the reference (or baseline) measurement; None if not recorded.
     baseline_mm : float or None
         Baseline diameter of a mine hoist's rope (30 CFR 56.19022), mm; not the reference.
     lay_mm : float or None
-        Lay length of the rope by its certificate, mm.
+        Lay length of the rope from its certificate, mm.
     country : str
-        Whose regulations hold: two letters of ISO 3166-1, e.g. "US"; empty where nobody was
-        asked.
+        Whose regulations apply: two letters of ISO 3166-1, e.g. "US"; empty if not stated.
     sheaves : {"not stated", "steel", "plastic"}
         What the sheaves' grooves are made of.
     """
@@ -122,14 +121,14 @@ class Rope:
 
     @property
     def drum_layers(self) -> int | None:
-        """Most layers on any drum; None where no drum is described."""
+        """Largest number of layers on any drum; None if no drum is described."""
         drums = [groove.layers for groove in self.grooves if groove.is_drum]
         return max(drums, default=None)
 
 
 @dataclass(frozen=True, slots=True)
 class Station:
-    """A place along the rope where its diameter is taken.
+    """A place along the rope where its diameter is measured.
 
     Parameters
     ----------
@@ -138,8 +137,8 @@ class Station:
     position_m : float
         Distance along the rope from its stated origin, m.
     note : str
-        What is there, e.g. "crossover, layer 2", "unworn, dead turns"; limits that don't hold at
-        crossovers read it, and so does what expects no wear at a place that never runs.
+        What is there, e.g. "crossover, layer 2", "unworn, dead turns". It decides whether limits
+        that exclude crossovers apply, and whether wear is expected there.
     """
 
     number: int
@@ -153,7 +152,7 @@ class Station:
 
     @property
     def never_runs(self) -> bool:
-        """Whether its note says that the rope can't wear there: "unworn"."""
+        """Whether its note says that the rope never runs there, and so can't wear: "unworn"."""
         return bool(re.search(r"\bunworn\b", self.note.casefold()))
 
 
@@ -168,19 +167,19 @@ class Inspection:
     rope : str
         `Rope.identity`.
     on : date
-        The day.
+        Its date.
     place : str
-        Where.
+        Where it was held.
     inspector, reviewer, supervisor : str
-        People by role; empty where nobody has it.
+        People by role; empty if nobody has the role.
     tension : str
         State of tension while measuring.
     stations : tuple of Station
-        The places.
+        The places measured.
     remarks : str
-        What the inspector adds in their own words.
+        The inspector's own remarks.
     next_due : date or None
-        When the rope is to be inspected again; None where nobody has said it.
+        When the rope is to be inspected again; None if not stated.
     """
 
     identity: str
@@ -197,12 +196,12 @@ class Inspection:
 
 
 def country_code(text: str) -> str:
-    """Return a country's two letters as they are kept, empty for none.
+    """Return a country's two-letter code as stored, empty for none.
 
     Raises
     ------
     ValueError
-        If the text is no code of two letters.
+        If the text is not a two-letter code.
 
     References
     ----------
@@ -216,6 +215,6 @@ def country_code(text: str) -> str:
     code = text.strip().upper()
     if code and not re.fullmatch("[A-Z]{2}", code):
         raise ValueError(
-            f"the country {text!r} is not a code of two letters (ISO 3166-1): write DE, FR or US."
+            f"the country {text!r} is not a two-letter code (ISO 3166-1): write e.g. DE, FR or US."
         )
     return code

@@ -1,7 +1,7 @@
-"""Whether a dataclass holds what its annotations say: for whatever came in from outside.
+"""Whether a dataclass holds what its annotations say, for whatever comes in from outside.
 
-A dataclass takes any value for any field. What a file says is checked here once, at the door, so
-that no text stands where a number is computed with.
+A dataclass accepts any value for any field. The contents of a file are checked here once, on
+entry, so that no text is used where a number is needed.
 """
 
 from __future__ import annotations
@@ -26,19 +26,19 @@ _KINDS: dict[Any, str] = {
 
 
 def check_types(thing: Any) -> None:
-    """Refuse a dataclass of which a field, at any depth, is not what its type says.
+    """Refuse a dataclass with a field, at any depth, that does not match its type.
 
     Raises
     ------
     ValueError
-        One sentence that names the field, its value and what it should be.
+        One sentence with the field, its value and what it should be.
 
     Examples
     --------
     >>> from inspection.model.rope import Groove, Rope
     >>> check_types(Rope("hoist 1", 22.0, grooves=(Groove("drum", "12,1"),)))
     Traceback (most recent call last):
-    ValueError: 'grooves[0].radius_mm' is '12,1'; it is a number in mm.
+    ValueError: 'grooves[0].radius_mm' is '12,1'; it must be a number in mm.
     """
     _check_fields(thing, "")
 
@@ -61,11 +61,11 @@ def _check(value: Any, hint: Any, name: str) -> None:
             return
     unit = " in mm" if name.endswith("_mm") else ""
     wanted = " or ".join(_words(option) + (unit if option is float else "") for option in options)
-    raise ValueError(f"'{name}' is {_shown(value)}; it is {wanted}.")
+    raise ValueError(f"'{name}' is {_shown(value)}; it must be {wanted}.")
 
 
 def _fits(value: Any, hint: Any, name: str) -> bool:
-    """Say whether a value is of a type; look into tuples and dataclasses."""
+    """Return whether a value is of a type, checking inside tuples and dataclasses."""
     origin, parts = get_origin(hint), get_args(hint)
     if origin is Literal:
         return any(type(value) is type(part) and value == part for part in parts)
@@ -85,7 +85,7 @@ def _fits(value: Any, hint: Any, name: str) -> bool:
             return False
         _check_fields(value, f"{name}.")
         return True
-    if type(value) is int and abs(value) >= 2**63:  # no database keeps it
+    if type(value) is int and abs(value) >= 2**63:  # no database can store it
         return False
     if hint is float:
         return type(value) in (int, float) and math.isfinite(value)

@@ -1,6 +1,6 @@
-"""Saving: what must hold before an event is added, and the event that each change becomes.
+"""Saving: the conditions for adding an event, and the event that each change becomes.
 
-What photographs say, saved: a new result of the same photograph and place supersedes.
+Includes the results of photographs: a new one of the same photograph and place supersedes.
 """
 
 from __future__ import annotations
@@ -42,7 +42,7 @@ from inspection.record.serialization import JsonObject, from_dict, result_from_d
 from inspection.record.views import Photograph
 from vision.results import Result
 
-SHORTEST_MM = 1e-6  # a nanometre; what is less is a slip, and divided by it is none of a rope's
+SHORTEST_MM = 1e-6  # a nanometre; anything less is a slip, and must not be a divisor
 
 
 DEFINITIONS = {
@@ -83,7 +83,7 @@ def save_definition(
     if change and old is None:
         raise RecordError(f"there is no {about} {identity!r} in the record; add it first.")
     if not change and old is not None:
-        raise RecordError(f"the {about} {identity!r} is in the record already; change it instead.")
+        raise RecordError(f"the {about} {identity!r} is already in the record; change it instead.")
     if change:
         require_reason(signed.why, f"to change the {about} {identity!r}")
     kind = f"{about} {'changed' if change else 'added'}"
@@ -91,7 +91,7 @@ def save_definition(
 
 
 def check_rope(rope: Rope) -> None:
-    """Raise ValueError if a rope's figures can't be."""
+    """Raise ValueError if a rope's figures are impossible."""
     _positive(rope.nominal_mm, f"nominal diameter of rope {rope.identity!r}", "mm")
     if rope.reference_mm is not None:
         _positive(rope.reference_mm, f"reference diameter of rope {rope.identity!r}", "mm")
@@ -110,34 +110,37 @@ def check_rope(rope: Rope) -> None:
                 _positive(length, f"{what} of groove {groove.name!r}", "mm")
         if groove.layers < 1:
             raise ValueError(
-                f"the layers of groove {groove.name!r} are 1 or more; got {groove.layers}."
+                f"the layers of groove {groove.name!r} must be 1 or more; got {groove.layers}."
             )
     if country_code(rope.country) != rope.country:
         raise ValueError(
-            f"the country of rope {rope.identity!r} is written {rope.country!r}; "
+            f"the country of rope {rope.identity!r} is given as {rope.country!r}; "
             f"write {country_code(rope.country)!r}."
         )
     if rope.outer_strands < 1:
-        raise ValueError(f"a rope has 1 outer strand or more; got {rope.outer_strands}.")
+        raise ValueError(f"a rope must have 1 outer strand or more; got {rope.outer_strands}.")
     u = rope.u_reference_mm
     if u is not None and not 0 <= u < LONGEST_MM:
         raise ValueError(
-            f"the reference's uncertainty of rope {rope.identity!r} must be 0 mm or more; got {u}."
+            f"the uncertainty of the reference of rope {rope.identity!r} must be 0 mm or more; "
+            f"got {u}."
         )
 
 
 def check_stations(inspection: Inspection) -> None:
-    """Raise ValueError if stations are not numbered from 1, each number once."""
+    """Raise ValueError unless stations are numbered from 1, each number once."""
     numbers = [station.number for station in inspection.stations]
     if len(set(numbers)) != len(numbers) or any(number < 1 for number in numbers):
-        raise ValueError(f"stations are numbered from 1, each number once; got {numbers!r:.60}.")
+        raise ValueError(
+            f"stations must be numbered from 1, each number once; got {numbers!r:.60}."
+        )
 
 
 def check_gauge(gauge: Gauge) -> None:
-    """Raise ValueError if a gauge's kind is unknown or its figures can't be."""
+    """Raise ValueError if a gauge's kind is unknown or its figures are impossible."""
     kinds = get_args(GaugeKind)
     if gauge.kind not in kinds:
-        raise ValueError(f"a gauge is one of {', '.join(kinds)}; got {gauge.kind!r}.")
+        raise ValueError(f"a gauge must be one of {', '.join(kinds)}; got {gauge.kind!r}.")
     _positive(gauge.resolution_mm, f"resolution of gauge {gauge.identity!r}", "mm")
     if not (math.isfinite(gauge.permissible_error_mm) and gauge.permissible_error_mm >= 0):
         raise ValueError(
@@ -150,7 +153,7 @@ def _positive(value: float, what: str, unit: str) -> None:
     if not (math.isfinite(value) and value > SHORTEST_MM):
         raise ValueError(f"the {what} must be more than 0 {unit}; got {value}.")
     if value > LONGEST_MM:
-        raise ValueError(f"the {what} is {value:g} {unit}; lengths end at 100 m.")
+        raise ValueError(f"the {what} is {value:g} {unit}; the longest length allowed is 100 m.")
 
 
 def require_reason(why: str, what: str) -> None:
@@ -160,7 +163,7 @@ def require_reason(why: str, what: str) -> None:
 
 
 def require_inspection(connection: Connection, identity: str) -> Row[Any]:
-    """Return the inspection's row, or say that there is none."""
+    """Return the inspection's row; RecordError if there is none."""
     row = find_inspection(connection, identity)
     if row is None:
         raise RecordError(f"there is no inspection {identity!r} in the record.")
@@ -168,17 +171,17 @@ def require_inspection(connection: Connection, identity: str) -> Row[Any]:
 
 
 def require_unclosed(connection: Connection, identity: str) -> Row[Any]:
-    """Return the inspection's row; RecordError where it is closed: its sheet may be signed."""
+    """Return the inspection's row; RecordError if it is closed: its report may be signed."""
     row = require_inspection(connection, identity)
     if row.state == "closed":
         raise RecordError(
-            f"the inspection {identity!r} is closed; take the decision back, with its reason, "
-            "before anything in it is changed."
+            f"the inspection {identity!r} is closed; withdraw the decision, giving a reason, "
+            "before changing anything in it."
         )
     return row
 
 
-# What comes by itself while somebody types: photographs, what they give, and the screening after.
+# What arrives by itself during typing: photographs, their results, and the screening afterwards.
 ARRIVALS = {"photograph added", "measurement asked", "photograph measured", "findings set"}
 
 
@@ -191,8 +194,8 @@ def check_revision(
 ) -> None:
     """Raise StaleError if the inspection was changed after `revision`.
 
-    Where `photographs` are given (hashes, or none), the change rests on no other photograph's
-    figures, and what the queue brought of others meanwhile is no reason to refuse it.
+    If `photographs` are given (hashes, possibly none), the change depends on no other photograph's
+    figures, and results of others that the queue added meanwhile are no reason to refuse it.
     """
     if revision is None or revision == row.revision:
         return
@@ -208,7 +211,7 @@ def check_revision(
     more = f" (and {len(newer) - 3} changes before)" if len(newer) > 3 else ""
     raise StaleError(
         f"inspection {row.identity!r} was changed after you opened it: {changes}{more}. "
-        "Nothing was overwritten; open it again and make your change on what is there now.",
+        "Nothing was overwritten; open it again and make your change to the current version.",
         change=change,
     )
 
@@ -233,12 +236,13 @@ def save_inspection(connection: Connection, inspection: Inspection, signed: Sign
         ) from None
     if inspection.next_due is not None and inspection.next_due < inspection.on:
         raise ValueError(
-            f"the next day, {inspection.next_due}, lies before the inspection of {inspection.on}."
+            f"the next inspection, {inspection.next_due}, is before the inspection of "
+            f"{inspection.on}."
         )
     if signed.revision is None:
         if row is not None:
             raise RecordError(
-                f"the inspection {inspection.identity!r} is in the record already; "
+                f"the inspection {inspection.identity!r} is already in the record; "
                 "change it instead."
             )
         kind, old = "inspection added", None
@@ -276,8 +280,8 @@ def _check_readings(connection: Connection, added: Sequence[Reading]) -> None:
         _positive(reading.value_mm, f"reading {reading.typed!r}", "mm")
         if reading.station < 1 or not 0 <= reading.view_deg < 360:
             raise ValueError(
-                "a reading needs a station from 1 and a view from 0 to 359 degrees; got station "
-                f"{reading.station}, {reading.view_deg} degrees."
+                "a reading needs a station from 1 and a direction from 0 to 359 degrees; got "
+                f"station {reading.station}, {reading.view_deg} degrees."
             )
     named = {reading.gauge for reading in added}
     known = connection.execute(select(gauges.c.identity).where(gauges.c.identity.in_(named)))
@@ -295,7 +299,7 @@ def save_correction(
     *,
     kind: str = "reading corrected",
 ) -> None:
-    """Correct a reading, or withdraw it (`reading` None); the old one stays in its event."""
+    """Correct a reading, or withdraw it (`reading` None); the earlier one stays in its event."""
     row = require_unclosed(connection, identity)
     new = None if reading is None else {"number": number, **to_dict(reading)}
     check_revision(connection, row, signed.revision, new, ())
@@ -314,32 +318,32 @@ def save_correction(
         changed = {name for name, value in new.items() if value != old.get(name)}
         if changed - {"typed", "value_mm"}:
             raise ValueError(
-                "a slip that is corrected at review changes the figure alone; for another place, "
-                "gauge or person send the reading back."
+                "correcting a slip at review can change only the figure; for another place, gauge "
+                "or person send the reading back."
             )
     kind = "reading withdrawn" if new is None else kind
     save(connection, Change("inspection", identity, kind, old=old, new=new), signed)
 
 
 def check_store(connection: Connection, identity: str, store: PhotographStore) -> None:
-    """Raise RecordError if a photograph of the inspection would begin a second store.
+    """Raise RecordError if a photograph of the inspection would start a second store.
 
-    A store that was moved away and comes back later would take the place of the second one, and
-    the photographs in that would be lost.
+    A store that was moved away and put back later would replace the second one, and its
+    photographs would be lost.
     """
     require_unclosed(connection, identity)
     if store.is_gone() and connection.execute(select(photographs.c.sha256).limit(1)).first():
         raise RecordError(
-            f"the folder of photographs {store.where} is not there, and the record has "
-            "photographs in it: was it moved? Put it back before more are added. Only if it is "
-            "lost for good, make an empty folder there."
+            f"the folder of photographs {store.where} is missing, but the record has "
+            "photographs in it: was it moved? Put it back before adding more. Only if it is lost "
+            "for good, create an empty folder there."
         )
 
 
 def save_photograph(
     connection: Connection, identity: str, photograph: Photograph, *, by: str
 ) -> None:
-    """Say that a stored photograph belongs to an inspection; a second time says nothing new."""
+    """Assign a stored photograph to an inspection; a second time changes nothing."""
     require_unclosed(connection, identity)
     existing = connection.execute(
         select(photographs.c.sha256).where(
@@ -365,9 +369,9 @@ def save_results(
     added: Sequence[Result],
     signed: Signed,
 ) -> tuple[int, ...]:
-    """Add what photographs say; a new result of the same photograph and place supersedes.
+    """Add results of photographs; each supersedes one of the same photograph and place.
 
-    Where several cards lie in one photograph, the station tells their results apart.
+    If several cards are in one photograph, the station distinguishes their results.
     """
     row = require_unclosed(connection, identity)
     new = [to_dict(result) for result in added]
@@ -420,18 +424,18 @@ def save_replacement(
     after: Result | None,
     signed: Signed,
 ) -> None:
-    """Let one result take another's place, or withdraw it (`after` None); both stay in events.
+    """Replace one result by another, or withdraw it (`after` None); both stay in events.
 
     Raises
     ------
     RecordError
-        If the inspection does not hold `before` as it stands, or another result stands at the
-        new place already.
+        If `before` is not a current result of the inspection, or the new place already has
+        another result.
     """
     row = require_unclosed(connection, identity)
     new = None if after is None else to_dict(after)
     check_revision(connection, row, signed.revision, new, (before.photo_sha256,))
-    require_reason(signed.why, "to replace or withdraw what a photograph says")
+    require_reason(signed.why, "to replace or withdraw the result of a photograph")
     standing = _standing(connection, identity)
     mine = next(
         (
@@ -443,8 +447,8 @@ def save_replacement(
     )
     if mine is None:
         raise RecordError(
-            f"inspection {identity!r} does not hold this result of {before.photo_name} any more; "
-            "look at what is there now."
+            f"inspection {identity!r} no longer has this result of {before.photo_name}; check the "
+            "current one."
         )
     if after is not None and any(
         item.number != mine.number
@@ -453,7 +457,7 @@ def save_replacement(
         for item in standing
     ):
         raise RecordError(
-            f"{after.photo_name} has a figure at {after.at_mm:+z.1f} mm already; choose another "
+            f"{after.photo_name} already has a figure at {after.at_mm:+z.1f} mm; choose another "
             "place, or withdraw that one first."
         )
     kind = "result withdrawn" if new is None else "result replaced"

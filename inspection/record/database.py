@@ -1,6 +1,6 @@
 """Opening a record: which database, with which settings, and at which version of its tables.
 
-Transactions: how a record is read at one moment, and how it is written whole or not at all.
+Transactions: a record is read as at one moment, and written completely or not at all.
 """
 
 from __future__ import annotations
@@ -30,9 +30,9 @@ from inspection.record.file_guard import FileMark, refuse_another_file
 MIGRATIONS = Path(__file__).parent / "migrations"
 BUSY_MS = 10_000
 
-# On PostgreSQL two programs that open a new record at once must not both make its tables.
+# On PostgreSQL two programs that open a new record at once must not both create its tables.
 _ADVISORY_LOCK = 772_031
-# Alembic keeps what it is working on in one place for the whole program.
+# Alembic keeps its current migration in one global place.
 _one_at_a_time = threading.Lock()
 
 
@@ -47,7 +47,7 @@ def make_engine(where: str | Path) -> Engine:
     Raises
     ------
     RecordError
-        If the URL can't be read, or names a database that records are not kept in.
+        If the URL is not valid, or its database is not supported.
     """
     if "://" not in str(where):
         path = Path(where).expanduser()
@@ -66,7 +66,7 @@ def make_engine(where: str | Path) -> Engine:
         return _sqlite_engine(Path(url.database))
     if kind != "postgresql":
         raise RecordError(
-            f"records are kept in SQLite files or in PostgreSQL, not in {url.drivername!r}."
+            f"records are stored in SQLite files or in PostgreSQL, not in {url.drivername!r}."
         )
     try:
         return create_engine(url.set(drivername="postgresql+psycopg"), pool_pre_ping=True)
@@ -78,12 +78,12 @@ def make_engine(where: str | Path) -> Engine:
 
 
 def shown(where: str | Path) -> str:
-    """Return where a record is, fit to be shown: without a password."""
+    """Return the location of a record for display, without a password."""
     return make_url(str(where)).render_as_string() if "://" in str(where) else str(where)
 
 
 def sqlite_path(engine: Engine) -> Path | None:
-    """Return the file behind an engine, None where there is none."""
+    """Return the file of an engine; None if it has none."""
     if engine.dialect.name != "sqlite" or engine.url.database is None:
         return None
     return Path(engine.url.database)
@@ -101,16 +101,16 @@ def _sqlite_engine(path: Path) -> Engine:
 
 
 def is_read_only(path: Path) -> bool:
-    """Return whether a record lies where nothing can be written: a disc, a share, a backup."""
+    """Return whether a record is where nothing can be written: a disc, a share, a backup."""
     return path.exists() and not (os.access(path, os.W_OK) and os.access(path.parent, os.W_OK))
 
 
 def _connect_to_read(path: Path) -> sqlite3.Connection:
-    """Open a file that can't be written, nor anything beside it.
+    """Open a file in a place where nothing can be written.
 
-    SQLite wants to make side files even to read a record with a write-ahead log; a file that
-    nobody can change is opened as such (sqlite.org/uri.html, immutable). A log that holds entries
-    is not passed over: it is read, or the file is refused.
+    SQLite creates side files even to read a record with a write-ahead log; a file that nobody can
+    change is opened as immutable (sqlite.org/uri.html). A log that holds entries is not ignored:
+    it is read, or the file is refused.
     """
     log = path.with_name(f"{path.name}-wal")
     full = log.exists() and log.stat().st_size > 0
@@ -126,23 +126,23 @@ def _connect_to_read(path: Path) -> sqlite3.Connection:
 
 
 def _set_sqlite(connection: sqlite3.Connection, _: Any) -> None:
-    # The driver's own transactions begin too late (at the first write); ours say BEGIN.
+    # The driver's own transactions begin too late (at the first write); we issue BEGIN ourselves.
     connection.isolation_level = None
     for setting in (
         f"busy_timeout = {BUSY_MS}",
-        "synchronous = FULL",  # what was committed outlives a power cut (sqlite.org/pragma.html)
+        "synchronous = FULL",  # commits survive a power failure (sqlite.org/pragma.html)
         "foreign_keys = ON",
-        "recursive_triggers = ON",  # else REPLACE would delete past the triggers
+        "recursive_triggers = ON",  # else REPLACE would delete without firing the triggers
     ):
         connection.execute(f"PRAGMA {setting}")
     _set_write_ahead(connection)
 
 
 def _set_write_ahead(connection: sqlite3.Connection) -> None:
-    """Turn on the write-ahead log: readers don't wait for the writer, nor it for them.
+    """Turn on the write-ahead log: readers don't wait for the writer, nor the writer for readers.
 
-    SQLite does not wait for this lock by itself, so several who open a new file at once might
-    be told that it is locked.
+    SQLite does not wait for this lock by itself, so programs that open a new file at the same time
+    could find it locked.
     """
     until = time.monotonic() + BUSY_MS / 1000
     while True:
@@ -157,29 +157,29 @@ def _set_write_ahead(connection: sqlite3.Connection) -> None:
 
 def _begin_sqlite(connection: Connection) -> None:
     writing = connection.get_execution_options().get("writing", False)
-    # A writer takes the lock at once: it can't read first and then find itself outrun.
+    # A writer takes the lock at once, so nobody else can write between its reading and writing.
     connection.exec_driver_sql("BEGIN IMMEDIATE" if writing else "BEGIN")
 
 
 def writer(engine: Engine) -> Engine:
-    """Return the engine in the form whose transactions write."""
+    """Return the engine in the form for writing transactions."""
     return engine.execution_options(writing=True)
 
 
 def upgrade_schema(engine: Engine, where: str) -> Path | None:
-    """Make the tables of a new record, or bring an older one to this version.
+    """Create the tables of a new record, or upgrade an older one to this version.
 
-    Before a SQLite record is changed, a copy of the file is put beside it.
+    Before a SQLite record is changed, a copy of the file is placed beside it.
 
     Returns
     -------
     copy : Path or None
-        The copy, where one was made.
+        The copy, if one was made.
 
     Raises
     ------
     RecordError
-        If the database is no record, or was made by a newer version of the program.
+        If the database is not a record, or was made by a newer version of the program.
     """
     with plainly(where):
         known = _versions()
@@ -196,7 +196,7 @@ def upgrade_schema(engine: Engine, where: str) -> Path | None:
         path = sqlite_path(engine)
         if path is not None and is_read_only(path):
             raise RecordError(
-                f"The record {where} was made by an older version of this program and lies where "
+                f"The record {where} was made by an older version of this program and is where "
                 "nothing can be written: copy it to a folder of your own and open it there."
             )
         copy = None if version is None else _copy_before(engine, f"{version}-to-{newest}")
@@ -207,7 +207,7 @@ def upgrade_schema(engine: Engine, where: str) -> Path | None:
             config.attributes["connection"] = connection
             command.upgrade(config, "head")
             if _version(connection) != newest:
-                raise RecordError(f"The record {where} could not be brought to version {newest}.")
+                raise RecordError(f"The record {where} could not be upgraded to version {newest}.")
         return copy
 
 
@@ -218,7 +218,7 @@ def _version(connection: Connection) -> str | None:
         if "alembic_version" not in others and others:
             raise RecordError(
                 "the database holds other tables "
-                f"({', '.join(sorted(others)[:3])}) and is no record; use an empty one."
+                f"({', '.join(sorted(others)[:3])}) and is not a record; use an empty one."
             )
     return version
 
@@ -230,7 +230,7 @@ def _versions() -> list[str]:
 
 def _config() -> Config:
     config = Config()
-    # a % would be read as a reference to another option
+    # a % would be interpreted as a reference to another option
     config.set_main_option("script_location", str(MIGRATIONS).replace("%", "%%"))
     config.set_main_option("path_separator", "os")
     return config
@@ -252,7 +252,7 @@ def copy_sqlite(engine: Engine, copy: Path) -> None:
     Raises
     ------
     RecordError
-        If `copy` is there already, or can't be written.
+        If `copy` already exists, or can't be written.
     """
     if copy.exists():
         raise RecordError(f"{copy} already exists; choose another place for the copy.")
@@ -266,7 +266,7 @@ def copy_sqlite(engine: Engine, copy: Path) -> None:
                 driver = raw.driver_connection
                 assert isinstance(driver, sqlite3.Connection)
                 driver.backup(target)
-                # a copy is one file that needs no side files to be read
+                # a copy is a single file that can be read without side files
                 target.execute("PRAGMA journal_mode = DELETE")
             finally:
                 target.close()
@@ -286,9 +286,9 @@ class Access:
     where : str
         What to call it in messages.
     batch : Connection or None
-        The transaction that all calls share, where they are saved together.
+        The transaction shared by all calls, if they are saved together.
     mark : tuple or None
-        What tells the SQLite file that was opened from any other.
+        What distinguishes the SQLite file that was opened from any other.
     """
 
     engine: Engine
@@ -309,7 +309,7 @@ class Access:
             return
         self._refuse_another_file()
         engine = self.engine
-        if engine.dialect.name == "postgresql":  # SQLite gives one moment anyway
+        if engine.dialect.name == "postgresql":  # SQLite always reads as at one moment
             engine = engine.execution_options(isolation_level="REPEATABLE READ")
         with plainly(self.where), engine.connect() as connection:
             yield connection
@@ -318,9 +318,9 @@ class Access:
     def writing(
         self, by: str = "", inspection: str = "", revision: int | None = None
     ) -> Iterator[Connection]:
-        """Yield a connection whose changes are saved at the end, or none of them.
+        """Yield a connection whose changes are all saved at the end, or none of them.
 
-        Where the change comes too late (`StaleError`), it is kept as the draft of `by` about
+        If the change comes too late (`StaleError`), it is stored as the draft of `by` about
         `inspection`.
         """
         if self.batch is not None:
@@ -329,9 +329,9 @@ class Access:
         self._refuse_another_file()
         try:
             with plainly(self.where), writer(self.engine).begin() as connection:
-                lock_head(connection)  # before anything is read that the change builds on
+                lock_head(connection)  # before reading anything that the change depends on
                 yield connection
-                self._refuse_another_file()  # what is saved in a deleted file is lost
+                self._refuse_another_file()  # anything saved in a deleted file is lost
         except StaleError as error:
             if not by or error.change is None:
                 raise

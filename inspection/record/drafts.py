@@ -1,7 +1,7 @@
-"""Drafts: what somebody was typing, or could not save. Not entries, hence not events.
+"""Drafts: text being typed, or a change that could not be saved. Not entries, hence not events.
 
-The kind "typed" is what a page keeps while somebody types; "unsaved" is a change that came too
-late because somebody else was faster. Neither overwrites the other.
+The kind "typed" is stored by a page during typing; "unsaved" is a change that came too late
+because someone else was faster. Neither overwrites the other.
 """
 
 from __future__ import annotations
@@ -20,12 +20,12 @@ from inspection.record.serialization import canonical
 
 @dataclass(frozen=True, slots=True)
 class Draft:
-    """What a person was typing about an inspection.
+    """A person's unsaved text about an inspection.
 
     Parameters
     ----------
     data : object
-        Plain values, as they were given.
+        Plain values, as given.
     revision : int
         The inspection's revision that the person saw while typing; 0 if not known.
     saved_at : str
@@ -46,7 +46,7 @@ def save(
     *,
     kind: str = "typed",
 ) -> None:
-    """Keep a draft in place of the person's last one of its kind about the inspection."""
+    """Store a draft, replacing the person's last one of its kind about the inspection."""
     checked_name(person, "person")
     checked_name(inspection, "inspection")
     checked_text(data)
@@ -72,7 +72,7 @@ def find(
 
 
 def drop(connection: Connection, person: str, inspection: str, *, kind: str = "typed") -> None:
-    """Forget the person's draft about the inspection."""
+    """Delete the person's draft about the inspection."""
     connection.execute(delete(drafts).where(_matches(person, inspection, kind)))
 
 

@@ -1,4 +1,4 @@
-"""What can go wrong between a record and its disk or database, in one sentence each."""
+"""Errors between a record and its disk or database, in one sentence each."""
 
 from __future__ import annotations
 
@@ -11,11 +11,11 @@ from sqlalchemy import exc
 
 
 class RecordError(ValueError):
-    """The record can't do what was asked; the message is one sentence that says why."""
+    """The record can't do what was requested; the message is one sentence that says why."""
 
 
 class StaleError(RecordError):
-    """Somebody else changed the same thing first; nothing was overwritten, nothing is lost.
+    """Someone else changed the same thing first; nothing was overwritten, nothing is lost.
 
     Parameters
     ----------
@@ -33,29 +33,29 @@ class StaleError(RecordError):
         self.draft_kept = draft_kept
 
 
-# What SQLite says (sqlite.org/rescode.html gives the texts), and what a person can do about it.
-# The longer text comes first where one holds the other.
+# SQLite's messages (sqlite.org/rescode.html lists them), and what a person can do about each.
+# Where one contains another, the longer comes first.
 _SQLITE_WORDS = {
     "database is locked": "is locked by another program that is writing; wait a moment and try "
     "again.",
     "database table is locked": "is locked by another program that is writing; wait a moment "
     "and try again.",
-    "readonly database": "can only be read: the file or its folder is write-protected; give "
+    "readonly database": "can only be read: the file or its folder is write-protected; grant "
     "write permission or copy it elsewhere.",
     "database or disk is full": "could not be written: the disk is full; free some space and try "
-    "again. Nothing that was saved before is lost.",
-    "unable to open database file": "can't be opened: the folder is missing, or it may not be "
-    "read and written; check the path and its permissions.",
+    "again. Nothing saved before is lost.",
+    "unable to open database file": "can't be opened: the folder is missing, or there is no "
+    "permission to read and write it; check the path and its permissions.",
     "file is not a database": "is not a record: the file is something else, or it is encrypted; "
     "check the path.",
     "disk image is malformed": "is damaged; restore the last backup, and keep the damaged file.",
-    "disk I/O error": "could not be read or written: the disk reported an error; check the disk "
-    "and restore the last backup if this stays.",
-    "events are only ever added": "keeps every event: none is changed or deleted; add a "
+    "disk I/O error": "could not be read or written: the disk reported an error; check the disk, "
+    "and restore the last backup if the error persists.",
+    "events are only ever added": "keeps every event: none can be changed or deleted; add a "
     "correction instead.",
 }
 
-# What the driver says of a server that is stopped, starting, or was stopped in the middle.
+# The driver's messages for a server that is stopped, is starting, or was stopped during a call.
 _NO_ANSWER = (
     "connection is bad", "connection failed", "timeout", "terminating connection",
     "server closed the connection", "connection is closed", "connection is lost",
@@ -65,7 +65,7 @@ _NO_ANSWER = (
 
 @contextmanager
 def plainly(where: str) -> Iterator[None]:
-    """Turn whatever a database raises inside into a `RecordError` with one sentence.
+    """Turn any database error raised inside into a `RecordError` with one sentence.
 
     Parameters
     ----------
@@ -89,6 +89,6 @@ def _sentence(where: str, cause: BaseException) -> str:
     if any(words in message for words in _NO_ANSWER):
         return (
             f"The record's database {where} does not answer ({first_line}); is it running? "
-            "Nothing that was saved is lost: try again once it is."
+            "Nothing saved is lost: try again once it is running."
         )
     return f"The record {where} could not be used: {first_line.rstrip('.')}."

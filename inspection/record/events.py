@@ -1,15 +1,15 @@
-"""The chain of events: how one is added, how it is hashed, and how a change to it shows.
+"""The chain of events: how one is added, how it is hashed, and how tampering is detected.
 
 The hash of an event is SHA-256 (FIPS 180-4) over the canonical JSON of the list::
 
     [sequence, at, who, about, subject, kind, old, new, why, previous]
 
 in UTF-8, where `old` and `new` are the stored texts themselves (or null) and `previous` is the
-hash of the event before (64 zeros for the first). Anybody can recompute it with a few lines of
+hash of the event before (64 zeros for the first). Anyone can recompute it with a few lines in
 any language.
 
-The chain shows that something was changed by hand; it can't show who did it, and somebody who
-can write the file can also recompute the whole chain. Against that there is only the
+The chain shows that something was changed by hand; it can't show who did it, and anyone who can
+write the file can also recompute the whole chain. The only protection against that is the
 fingerprint, noted somewhere else: it fixes every event up to it.
 """
 
@@ -54,7 +54,7 @@ class Event:
     old, new : str or None
         State before and after, as canonical JSON text; None where there was none.
     why : str
-        The reason that the person gave; empty where none was asked.
+        The reason that the person gave; empty if none was required.
     previous, hash : str
         Hash of the event before, and of this one; hexadecimal SHA-256.
     """
@@ -100,12 +100,12 @@ class Event:
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """What an event says: of what, and how it was and is.
+    """The content of an event: its subject, and the state before and after.
 
     Parameters
     ----------
     about, subject : str
-        "rope", "gauge", "print check" or "inspection", and which.
+        "rope", "gauge", "print check" or "inspection", and which one.
     kind : str
         What happens to it, e.g. "readings added".
     old, new : object
@@ -121,14 +121,14 @@ class Change:
 
 @dataclass(frozen=True, slots=True)
 class Signed:
-    """Whose change it is.
+    """Who makes a change, and why.
 
     Parameters
     ----------
     by, why : str
         The person and their reason.
     revision : int or None
-        Number of the last event about the inspection that they saw; None where it does not matter.
+        Number of the last event about the inspection that they saw; None if it does not matter.
     """
 
     by: str
@@ -137,12 +137,12 @@ class Signed:
 
 
 def now_utc() -> str:
-    """Return the time now, UTC, to the microsecond."""
+    """Return the current time, UTC, to the microsecond."""
     return datetime.now(UTC).isoformat(timespec="microseconds").replace("+00:00", "Z")
 
 
 def lock_head(connection: Connection) -> tuple[int, str]:
-    """Return number and hash of the last event, and hold off other writers until the end.
+    """Return number and hash of the last event, and lock out other writers until the end.
 
     On SQLite the transaction already holds the only write lock; elsewhere the row is locked.
     """
@@ -157,7 +157,7 @@ def lock_head(connection: Connection) -> tuple[int, str]:
 def append_event(connection: Connection, change: Change, signed: Signed) -> Event:
     """Add one event to the end of the chain, and return it.
 
-    The caller's transaction decides whether it stays: event, head and state are saved together
+    The caller's transaction decides whether it is kept: event, head and state are saved together
     or not at all.
     """
     sequence, previous = lock_head(connection)
@@ -174,29 +174,29 @@ def append_event(connection: Connection, change: Change, signed: Signed) -> Even
         previous,
         "",
     )
-    heard = _heard.get()
-    event = hashed(unhashed) if heard is None else heard.compared_with(unhashed)
+    replay = _replay.get()
+    event = hashed(unhashed) if replay is None else replay.compared_with(unhashed)
     insert_events(connection, [event])
     return event
 
 
 @dataclass(slots=True)
-class Heard:
-    """An event that was made elsewhere, and whether it was said here again.
+class Replay:
+    """An event that was made elsewhere, and whether it was replayed here.
 
     Parameters
     ----------
     event : Event
-        As it came.
-    said : bool
-        Whether it was.
+        As received.
+    written : bool
+        Whether it was replayed.
     """
 
     event: Event
-    said: bool = False
+    written: bool = False
 
     def compared_with(self, own: Event) -> Event:
-        """Return the event as it came, if `own`, what the record would write now, says the same.
+        """Return the event as received if `own`, what the record would write now, is the same.
 
         Time and hash are the event's; a field that an older program did not write may be missing.
         """
@@ -204,7 +204,7 @@ class Heard:
         for name in ("sequence", "who", "about", "subject", "kind", "why", "previous"):
             if getattr(given, name) != getattr(own, name):
                 raise ValueError(
-                    f"its '{name}' is {getattr(given, name)!r:.60}, and the record would write "
+                    f"its '{name}' is {getattr(given, name)!r:.60}, but the record would write "
                     f"{getattr(own, name)!r:.60}."
                 )
         for name in ("old_value", "new_value"):
@@ -213,14 +213,14 @@ class Heard:
                     f"its '{name[:3]}' is not what the record would write; it was changed or comes "
                     "from a newer version of this program."
                 )
-        if self.said or given.computed_hash() != given.hash:
-            raise ValueError("it does not carry its own hash.")
-        self.said = True
+        if self.written or given.computed_hash() != given.hash:
+            raise ValueError("it does not match its hash.")
+        self.written = True
         return given
 
 
 def _says_no_more(given: Any, own: Any) -> bool:
-    """Say whether values are the record's own, of which an older program may lack some."""
+    """Return whether values equal the record's own, apart from any that an older program lacks."""
     if isinstance(given, dict) and isinstance(own, dict):
         return all(name in own and _says_no_more(one, own[name]) for name, one in given.items())
     if isinstance(given, list) and isinstance(own, list | tuple):
@@ -228,18 +228,18 @@ def _says_no_more(given: Any, own: Any) -> bool:
     return type(given) is type(own) and given == own
 
 
-_heard: ContextVar[Heard | None] = ContextVar("heard", default=None)
+_replay: ContextVar[Replay | None] = ContextVar("replay", default=None)
 
 
 @contextmanager
-def hearing(event: Event) -> Iterator[Heard]:
-    """Let the next event that is added be one that was made elsewhere, if it says the same."""
-    heard = Heard(event)
-    token = _heard.set(heard)
+def replaying(event: Event) -> Iterator[Replay]:
+    """Let the next event added be one that was made elsewhere, if its content is the same."""
+    replay = Replay(event)
+    token = _replay.set(replay)
     try:
-        yield heard
+        yield replay
     finally:
-        _heard.reset(token)
+        _replay.reset(token)
 
 
 def hashed(event: Event) -> Event:
@@ -281,8 +281,8 @@ def iter_events(
 def clock_notes(connection: Connection, *, most: int = 20) -> list[str]:
     """Return where times run backwards, a sentence each; an empty list if nowhere.
 
-    That is no fault by itself: a clock may have been set right. But an entry that was made to look
-    older than it is shows here.
+    That is not a fault by itself: a clock may have been corrected. But an entry made to look older
+    than it is shows up here.
     """
     notes: list[str] = []
     last: Event | None = None
@@ -291,7 +291,7 @@ def clock_notes(connection: Connection, *, most: int = 20) -> list[str]:
             notes.append(
                 f"event {event.sequence} ({event.kind}, {event.subject}, by {event.who}) says "
                 f"{_minute(event.at)} and follows one that says {_minute(last.at)}: the clock was "
-                "set back, or the time was made up."
+                "set back, or the time was invented."
             )
             if len(notes) >= most:
                 return [*notes, "more times run backwards; only the first are listed."]
@@ -306,7 +306,7 @@ def _minute(at: str) -> str:
 def chain_faults(connection: Connection, *, most: int = 20) -> list[str]:
     """Return what is wrong with the chain, each as a sentence; an empty list if nothing is.
 
-    Finds an event that was edited, removed, inserted or moved, and an end that was cut off.
+    Detects an event that was edited, removed, inserted or moved, and an end that was cut off.
     """
     faults: list[str] = []
     expected, previous = 1, FIRST
@@ -330,17 +330,17 @@ def chain_faults(connection: Connection, *, most: int = 20) -> list[str]:
             return faults
     noted = connection.execute(select(head)).all()
     if len(noted) != 1:
-        faults.append("the head row, which holds the count of events, is missing or doubled.")
+        faults.append("the head row, which holds the count of events, is missing or duplicated.")
     elif (noted[0].sequence, noted[0].hash) != (last.sequence, last.hash):
         faults.append(
-            f"the end: the head says {noted[0].sequence} events, and the last one found is "
+            f"the end: the head says {noted[0].sequence} events, but the last one found is "
             f"{last.sequence}; the end was cut off, replaced or added by hand."
         )
     return faults
 
 
 def fingerprint(connection: Connection) -> str:
-    """Return count and hash of the last event, short enough to be noted by a person.
+    """Return count and hash of the last event, short enough for a person to note.
 
     128 bits of the hash are kept.
     """
@@ -349,7 +349,7 @@ def fingerprint(connection: Connection) -> str:
 
 
 def noted_fault(connection: Connection, noted: str) -> str | None:
-    """Return a sentence if the record does not hold the event that a fingerprint was taken of.
+    """Return a sentence if the record lacks the event from which a fingerprint was taken.
 
     Raises
     ------
@@ -359,19 +359,19 @@ def noted_fault(connection: Connection, noted: str) -> str | None:
     match = re.fullmatch(r"\s*(\d{1,18})-([0-9a-f]{32})\s*", noted.lower())
     if match is None:
         raise ValueError(
-            f"{noted!r} is not a fingerprint; it looks like 1042- and 32 digits 0 to 9, a to f."
+            f"{noted!r} is not a fingerprint; it must be like 1042- and 32 digits 0 to 9, a to f."
         )
     count, start = int(match[1]), match[2]
     if count == 0:
-        return None if start == FIRST[:32] else "fingerprint 0: is not that of an empty record."
+        return None if start == FIRST[:32] else "fingerprint 0: not that of an empty record."
     hash_there = connection.execute(
         select(events.c.hash).where(events.c.sequence == count)
     ).scalar()
     if hash_there is None:
-        return f"fingerprint {noted.strip()}: the record has no event {count} any more."
+        return f"fingerprint {noted.strip()}: the record no longer has an event {count}."
     if not str(hash_there).startswith(start):
         return (
-            f"fingerprint {noted.strip()}: event {count} is another one now; the record was "
+            f"fingerprint {noted.strip()}: event {count} is a different one now; the record was "
             "rewritten after the fingerprint was noted."
         )
     return None

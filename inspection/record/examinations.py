@@ -1,8 +1,8 @@
-"""What examining each inspection yielded, kept beside the record so that thousands rank quickly.
+"""The results of examining each inspection, stored so that thousands can be ranked quickly.
 
-Worked out from the entries by whoever examines them, hence no events: whatever changes an entry
-takes it away (`inspection.record.projection`), and the inspection is "not examined yet" until it is
-examined anew.
+They are calculated from the entries, hence they are not events: whatever changes an entry removes
+them (`inspection.record.projection`), and the inspection is "not examined yet" until it is examined
+again.
 """
 
 from __future__ import annotations
@@ -29,12 +29,12 @@ from inspection.record.schema import (
 from inspection.record.serialization import canonical, to_dict
 from inspection.record.views import InspectionState
 
-ACCEPTED = "accepted"  # how a finding was settled begins with it, where it was accepted as it is
+ACCEPTED = "accepted"  # `settled_how` begins with it if a finding was accepted as it is
 
 
 @dataclass(frozen=True, slots=True)
 class ComparedEntry:
-    """A gauge reading against its photograph, as examining the inspection found it.
+    """A gauge reading against its photograph, as found when the inspection was examined.
 
     Parameters
     ----------
@@ -49,11 +49,11 @@ class ComparedEntry:
     u_own_mm : float
         The part of it that no other comparison shares, mm.
     shared : tuple of (str, float)
-        The rest by its source, signed, mm; the same source is the same unknown elsewhere, too.
+        The rest by its source, signed, mm; the same source elsewhere is the same unknown.
     word : str
         "agrees", "doubtful", "disagrees" or "cannot say".
     gauge, person, print_set, camera : str
-        Who read with what, and which print and camera the photograph shows.
+        Gauge and person of the reading, print and camera of the photograph.
     """
 
     inspection: str
@@ -74,7 +74,7 @@ class ComparedEntry:
 
 @dataclass(frozen=True, slots=True)
 class KeyFigures:
-    """The worst station of an inspection, as its last screening found it: a line of the register.
+    """The worst station of an inspection by its last screening: a line of the register.
 
     Parameters
     ----------
@@ -83,20 +83,20 @@ class KeyFigures:
     diameter_mm, u_mm : float
         Its diameter and standard uncertainty, mm.
     directions : int
-        From how many directions it was taken.
+        Number of directions measured.
     decrease_pct : float or None
         Decrease from the reference diameter, % of nominal; None where no reference is known.
     band : str
-        Severity of that decrease, e.g. "medium"; empty where there is none.
+        Severity of that decrease, e.g. "medium"; empty if there is none.
     severity_pct : int or None
         The same towards discard, %.
     rate_mm_per_year : float or None
-        Change of diameter at the station that loses most, from earlier inspections; None where
+        Change of diameter at the station that loses most, from earlier inspections; None if
         there are too few.
     loses : bool
-        Whether that is a loss beyond doubt.
+        Whether that loss is certain.
     doubted : bool
-        Whether the figure rests on an entry that deserves a second look.
+        Whether the figure depends on an entry that deserves a second look.
     """
 
     station: int
@@ -113,7 +113,7 @@ class KeyFigures:
 
 @dataclass(frozen=True, slots=True)
 class RegisteredRope:
-    """A rope as its last inspection left it.
+    """A rope with the state of its last inspection.
 
     Parameters
     ----------
@@ -126,17 +126,17 @@ class RegisteredRope:
     inspections : int
         How many there are.
     last : str
-        Its last inspection with an entry, else its last one; empty where there is none.
+        Its last inspection with an entry, else its last one; empty if there is none.
     on : date or None
-        Day of that inspection.
+        Date of that inspection.
     state : str or None
-        Where that inspection stands.
+        State of that inspection.
     examined : bool
-        Whether that inspection was examined as its entries stand.
+        Whether that inspection was examined with its current entries.
     figures : KeyFigures or None
-        Its worst station; None where nothing was measured, or it was not examined.
+        Its worst station; None if nothing was measured, or it was not examined.
     next_due : date or None
-        When it is to be inspected again, as was last said.
+        When it is to be inspected again, as last stated.
     open_findings : int
         Entries of all its inspections that deserve a look and are not settled.
     """
@@ -157,14 +157,14 @@ class RegisteredRope:
 
 @dataclass(frozen=True, slots=True)
 class ReadBy:
-    """Whose readings a finding is about.
+    """Gauge and person of the readings that a finding concerns.
 
     Parameters
     ----------
     key : str
         The finding's key in its inspection.
     gauge, person : str
-        With which gauge, and who read it.
+        The gauge, and the person who read it.
     """
 
     key: str
@@ -179,7 +179,7 @@ def keep_examination(
     hands: Sequence[ReadBy],
     figures: KeyFigures | None = None,
 ) -> None:
-    """Keep what examining an inspection yielded, in place of what was kept of it before."""
+    """Store the results of examining an inspection, replacing earlier ones."""
     with record.access.writing() as connection:
         require_inspection(connection, inspection)
         for table in (examinations, compared, flagged):
@@ -216,14 +216,14 @@ _PLAIN = (
 
 
 def is_examined(record: Record, inspection: str) -> bool:
-    """Say whether an inspection was examined as its entries stand now."""
+    """Return whether an inspection was examined with its current entries."""
     query = select(examinations.c.at).where(examinations.c.inspection == inspection)
     with record.access.reading() as connection:
         return connection.execute(query).first() is not None
 
 
 def not_examined(record: Record) -> list[str]:
-    """Return the inspections with entries that nobody has examined as they stand, oldest first."""
+    """Return the inspections whose current entries nobody has examined, oldest first."""
     query = (
         select(inspections.c.identity)
         .outerjoin(examinations, examinations.c.inspection == inspections.c.identity)
@@ -253,7 +253,7 @@ def register(record: Record, *, among: Collection[str] | None = None) -> list[Re
     record : Record
         The record.
     among : collection of str, optional
-        Inspections that count; ropes without any of them are left out.
+        The inspections to include; ropes without any of them are left out.
     """
     visits = (
         select(
@@ -274,30 +274,30 @@ def register(record: Record, *, among: Collection[str] | None = None) -> list[Re
         for row in connection.execute(visits.execution_options(yield_per=5000)):
             if among is None or row.identity in among:
                 by_rope.setdefault(row.rope, []).append(row)
-        told = [
+        known = [
             (row.identity, json.loads(row.data))
             for row in connection.execute(select(ropes).order_by(ropes.c.identity))
             if among is None or row.identity in by_rope
         ]
-    return [_line(identity, values, by_rope.get(identity, [])) for identity, values in told]
+    return [_line(identity, values, by_rope.get(identity, [])) for identity, values in known]
 
 
-def _line(identity: str, rope: dict[str, Any], held: list[Any]) -> RegisteredRope:
+def _line(identity: str, rope: dict[str, Any], visits: list[Any]) -> RegisteredRope:
     known = RegisteredRope(
         identity, rope.get("site", ""), rope["nominal_mm"], rope.get("units", "mm")
     )
-    if not held:
+    if not visits:
         return known
-    last = next((one for one in reversed(held) if one.entries), held[-1])
-    due = next((one.next_due for one in reversed(held) if one.next_due), None)
+    last = next((one for one in reversed(visits) if one.entries), visits[-1])
+    due = next((one.next_due for one in reversed(visits) if one.next_due), None)
     return replace(
         known,
-        inspections=len(held),
+        inspections=len(visits),
         last=last.identity,
         on=date.fromisoformat(last.held_on),
         state=last.state,
         examined=last.figures is not None,
         figures=KeyFigures(**json.loads(last.figures)) if last.figures else None,
         next_due=None if due is None else date.fromisoformat(due),
-        open_findings=sum(one.open_findings for one in held),
+        open_findings=sum(one.open_findings for one in visits),
     )

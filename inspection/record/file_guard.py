@@ -1,8 +1,8 @@
-"""A SQLite record's file on the disk: still the one that was opened, and its log its own.
+"""Guards a SQLite record's file: it must be the one that was opened, with its own log.
 
-SQLite goes on writing into a file that was deleted or replaced under it, and replays whatever
-write-ahead log lies beside a file (sqlite.org/howtocorrupt.html, 1.3 and 1.4). Both lose entries
-without a word, so both are asked before anything is read or written.
+SQLite goes on writing to a file that was deleted or replaced while open, and replays whatever
+write-ahead log is beside a file (sqlite.org/howtocorrupt.html, 1.3 and 1.4). Both lose entries
+silently, so both are checked before anything is read or written.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ WAL_HEADER_BYTES = 32
 
 
 def mark_of(path: Path) -> FileMark | None:
-    """Return what tells a file from any other, None if it is not there."""
+    """Return what distinguishes a file from any other; None if it does not exist."""
     try:
         status = path.stat()
     except OSError:
@@ -27,33 +27,33 @@ def mark_of(path: Path) -> FileMark | None:
 
 
 def refuse_another_file(path: Path, mark: FileMark, where: str) -> None:
-    """Refuse a record whose file is not there any more, or is another one than was opened.
+    """Refuse a record whose file is gone, or is not the one that was opened.
 
     Raises
     ------
     RecordError
-        If so; what was to be saved is not.
+        If so; nothing is saved.
     """
     now = mark_of(path)
     if now == mark:
         return
     if now is None:
         raise RecordError(
-            f"The record {where} is gone: its file was deleted or moved while it was open. Nothing "
-            "was saved now; put the file back, or restore the last backup."
+            f"The record {where} is gone: its file was deleted or moved while it was open. This "
+            "change was not saved; put the file back, or restore the last backup."
         )
     raise RecordError(
-        f"The record {where} was replaced: another file lies in its place than the one that was "
-        "opened. Nothing was saved now; stop the program, see which of the two files is meant, and "
-        "start it again."
+        f"The record {where} was replaced: the file in its place is not the one that was opened. "
+        "This change was not saved; stop the program, find out which of the two files is the right "
+        "one, and start it again."
     )
 
 
 def refuse_foreign_log(path: Path, where: str) -> None:
-    """Refuse a record beside which another file's write-ahead log lies.
+    """Refuse a record that has another file's write-ahead log beside it.
 
-    The file alone and the file with its log are compared: the log must go on where the file's own
-    chain ends. Both are only read.
+    The file alone and the file with its log are compared: the log must continue where the file's
+    own chain ends. Both are only read.
 
     Raises
     ------
@@ -68,13 +68,13 @@ def refuse_foreign_log(path: Path, where: str) -> None:
         return
     try:
         alone = _head(path, "immutable=1")
-    except sqlite3.Error:  # a log that was being written back may have left the file in pieces
+    except sqlite3.Error:  # an interrupted checkpoint may have left the file inconsistent
         alone = None
     try:
         if alone is not None and _head(path, "mode=ro") == alone:
             return
         fits = _goes_on(path, alone)
-    except sqlite3.OperationalError:  # locked, or not to be read: opening it says so
+    except sqlite3.OperationalError:  # locked or not readable: opening it will report that
         return
     except sqlite3.DatabaseError:
         fits = False
@@ -97,7 +97,7 @@ def _head(path: Path, how: str) -> tuple[int, str]:
 
 
 def _goes_on(path: Path, alone: tuple[int, str] | None) -> bool:
-    """Say whether the file with its log is whole, and goes on from what the file alone says."""
+    """Return whether the file with its log is intact and continues from the file alone."""
     with closing(_connect(path, "mode=ro")) as connection:
         last, end = connection.execute("SELECT sequence, hash FROM head").fetchone()
         (count,) = connection.execute("SELECT count(*) FROM events").fetchone()

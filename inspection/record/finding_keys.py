@@ -1,8 +1,8 @@
 """Which finding is which, so that what was settled stays settled, however it is worded.
 
-A finding is known by its code, its places and what it is about, never by its sentence. Its key
-is given once, when it is first saved, and stands in the event from then on. A settlement holds
-for the figure that was settled: where the figure moves away from it, the finding is a new one.
+A finding is identified by its code, its places and what it is about, never by its sentence. Its
+key is assigned once, when it is first saved, and stays in the event from then on. A settlement is
+valid for the figure that was settled: if the figure moves away from it, the finding is a new one.
 """
 
 from __future__ import annotations
@@ -15,8 +15,8 @@ from inspection.record.serialization import canonical
 from inspection.record.views import LoggedFinding
 from vision.results import Finding
 
-# How far a figure may move and still be what was settled: in mm the step of a common gauge, in
-# other units a part of the settled figure. Our choice, no source.
+# How far a figure may move and still count as settled: in mm the step of a common gauge, in
+# other units a fraction of the settled figure. Our choice, no source.
 SAME_MM = 0.05
 SAME_PART = 0.1
 
@@ -24,19 +24,19 @@ SAME_PART = 0.1
 def match_findings(
     found: Sequence[Finding], stored: Sequence[LoggedFinding]
 ) -> list[LoggedFinding | None]:
-    """Return which stored finding each of those found now is; None for a new one.
+    """Return, for each finding found now, the stored finding that it is; None for a new one.
 
     Parameters
     ----------
     found : sequence of Finding
-        What the screening says now.
+        The findings of the current screening.
     stored : sequence of LoggedFinding
-        What the record holds of the inspection, settled or not.
+        The inspection's findings in the record, settled or not.
 
     Notes
     -----
-    A settled finding comes before an open one, and of several the one whose figure is nearest.
-    No stored finding is given to two.
+    A settled finding takes precedence over an open one, and of several the one with the nearest
+    figure. No stored finding is matched twice.
     """
     matches: list[LoggedFinding | None] = []
     left = list(stored)
@@ -54,7 +54,7 @@ def match_findings(
 
 
 def new_key(finding: Finding, taken: Collection[str]) -> str:
-    """Return a short name for a finding that the inspection does not hold yet."""
+    """Return a short name for a finding that is new to the inspection."""
     identity = [finding.code, *_identity(finding)]
     number = 0
     while (key := _short_hash([*identity, number])) in taken:
@@ -96,7 +96,7 @@ def _is_same(
 
 
 def _is_near(finding: Finding, logged: LoggedFinding) -> bool:
-    """Return whether a figure is still what was settled."""
+    """Return whether a figure is still close to the one that was settled."""
     settled = logged.settled_value
     if finding.value is None or settled is None:
         return finding.value == settled
@@ -110,7 +110,7 @@ def _moved(finding: Finding, logged: LoggedFinding) -> float:
 
 
 def _is_from_sentence(finding: LoggedFinding) -> bool:
-    """Return whether a finding was saved before findings said what they are about."""
+    """Return whether a finding was saved before findings recorded what they are about."""
     return not finding.finding.about and finding.key == sentence_key(finding.finding)
 
 
@@ -120,9 +120,10 @@ def _continues(
     found: Sequence[Finding],
     stored: Sequence[LoggedFinding],
 ) -> bool:
-    """Return whether a finding carries on one that is known by its sentence and places only.
+    """Return whether a finding continues one that is identified by its sentence and places only.
 
-    The same sentence but for its figures; reworded, only where neither could be another.
+    It does if the sentence is the same apart from its figures, or, if reworded, when there is only
+    one of its kind both now and in the record.
     """
 
     def beside(item: Finding) -> bool:

@@ -1,4 +1,4 @@
-"""Limits in a record: sets of one's own, and who confirmed the published ones."""
+"""Limits in a record: the user's own sets, and who confirmed the published ones."""
 
 from __future__ import annotations
 
@@ -13,18 +13,18 @@ from inspection.record.serialization import JsonObject, from_dict, to_dict
 def keep_own_limits(
     record: Record, name: str, values: JsonObject, *, by: str, why: str = ""
 ) -> None:
-    """Keep a set of one's own limits, {"rules": [...]}; a later change needs a `why`."""
+    """Store a set of the user's own limits, {"rules": [...]}; a later change needs a `why`."""
     record.define(own_limits, "own limits", name, values, Signed(by, why))
 
 
 def kept_own_limits(record: Record) -> dict[str, JsonObject]:
-    """Return the sets of one's own limits by their name; one without rules was given up."""
+    """Return the user's own sets of limits by name; one without rules was withdrawn."""
     with record.access.reading() as connection:
         return dict(iter_definitions(connection, own_limits))
 
 
 def confirm_limits(record: Record, confirmation: Confirmation, *, by: str, why: str = "") -> None:
-    """Say that a published set was compared with one's own copy; again needs a `why`."""
+    """Record that a published set was compared with a copy; confirming again needs a `why`."""
     check_confirmation(confirmation)
     name, values = confirmation.rule_set, to_dict(confirmation)
     record.define(confirmations, "confirmation", name, values, Signed(by, why))

@@ -1,8 +1,8 @@
-"""Photographs kept by the hash of their bytes, in a folder or in any store fsspec knows.
+"""Photographs stored by the hash of their bytes, in a folder or in any store fsspec supports.
 
-A photograph's name never becomes a path: it is stored as ``ab/abcdef...`` after its SHA-256, so
-no name can lead out of the store, one photograph is stored once, and a changed one is noticed
-when it is read.
+A photograph's name never becomes a path: it is stored as ``ab/abcdef...`` by its SHA-256, so no
+name can lead out of the store, each photograph is stored once, and a changed one is noticed when
+it is read.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ import fsspec  # type: ignore[import-untyped]
 
 from inspection.record.errors import RecordError
 
-NOWHERE = "say where the photographs of the record are kept: a folder or a URL (--photographs)."
+NOWHERE = "give the store of the record's photographs: a folder or a URL (--photographs)."
 MOST_BYTES = 500_000_000
 
 
@@ -32,7 +32,7 @@ class PhotographStore:
     ----------
     where : str
         A folder, or a URL that fsspec opens, e.g. ``memory://demo`` or ``s3://bucket/folder``;
-        empty where nobody said it.
+        empty if not given.
 
     Examples
     --------
@@ -45,7 +45,7 @@ class PhotographStore:
     where: str
 
     def put(self, data: bytes) -> str:
-        """Store a photograph and return its SHA-256; one that is there already is kept.
+        """Store a photograph and return its SHA-256; one already stored is kept.
 
         Raises
         ------
@@ -53,10 +53,10 @@ class PhotographStore:
             If it is empty or too large, or the store can't be written.
         """
         if not data:
-            raise RecordError("the photograph is empty: it has 0 bytes; send the file again.")
+            raise RecordError("the photograph is empty (0 bytes); send the file again.")
         if len(data) > MOST_BYTES:
             raise RecordError(
-                f"the photograph has {len(data)} bytes; {MOST_BYTES} is the most that is stored."
+                f"the photograph has {len(data)} bytes; at most {MOST_BYTES} are allowed."
             )
         sha256 = hashlib.sha256(data).hexdigest()
         files, root = self._open()
@@ -65,7 +65,7 @@ class PhotographStore:
             if _is_local(files):
                 _write_local(Path(path), data)
             elif not files.exists(path):
-                # an object store shows a new object only when it is whole
+                # an object store shows a new object only when it is complete
                 files.makedirs(path.rsplit("/", 1)[0], exist_ok=True)
                 files.pipe_file(path, data)
         except OSError as error:
@@ -73,7 +73,7 @@ class PhotographStore:
         return sha256
 
     def get(self, sha256: str) -> bytes:
-        """Return a photograph's bytes, the same as they were stored.
+        """Return a photograph's bytes, unchanged since they were stored.
 
         Raises
         ------
@@ -92,13 +92,13 @@ class PhotographStore:
             raise RecordError(self._sentence("can't be read", error)) from error
         if hashlib.sha256(data).hexdigest() != sha256:
             raise RecordError(
-                f"photograph {sha256[:12]}... in the store {self.where} was changed: its bytes "
-                "have another hash; restore it from a backup."
+                f"photograph {sha256[:12]}... in the store {self.where} was changed: its hash no "
+                "longer matches; restore it from a backup."
             )
         return data
 
     def has(self, sha256: str) -> bool:
-        """Say whether a photograph is there (its bytes are not checked)."""
+        """Return whether a photograph is there (its bytes are not checked)."""
         files, root = self._open()
         try:
             return bool(files.exists(_path(root, sha256)))
@@ -106,7 +106,7 @@ class PhotographStore:
             raise RecordError(self._sentence("can't be read", error)) from error
 
     def is_gone(self) -> bool:
-        """Say whether this is a folder that is not there; `put` would make a new one."""
+        """Return whether this is a folder that does not exist; `put` would create it."""
         files, root = self._open()
         return _is_local(files) and not Path(root).exists()
 
@@ -126,7 +126,7 @@ class PhotographStore:
         Returns
         -------
         copied : int
-            How many arrived.
+            How many were copied.
         failed : list of str
             A sentence for each that could not be read.
         """
@@ -163,13 +163,13 @@ def _is_local(files: Any) -> bool:
 def _path(root: str, sha256: str) -> str:
     if not re.fullmatch("[0-9a-f]{64}", sha256):
         raise RecordError(
-            f"{sha256[:80]!r} is not a photograph's hash: that has 64 digits 0 to 9, a to f."
+            f"{sha256[:80]!r} is not a photograph's hash: it must have 64 digits 0 to 9, a to f."
         )
     return f"{root}/{sha256[:2]}/{sha256}"
 
 
 def _write_local(path: Path, data: bytes) -> None:
-    """Write beside, flush to the disk, rename: a crash leaves the whole file or none."""
+    """Write a temporary file, flush it to disk, rename it: a crash leaves all of it or nothing."""
     if path.exists() and path.read_bytes() == data:
         return
     path.parent.mkdir(parents=True, exist_ok=True)

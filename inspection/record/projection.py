@@ -1,4 +1,4 @@
-"""The current state, made from the events: the one place that writes the tables of state.
+"""The current state, derived from the events: the only place that writes the tables of state.
 
 Saving and `verify` use the same functions: a save applies one event, `verify` applies all of
 them to an empty database and compares.
@@ -41,7 +41,7 @@ from vision.results import Estimate, Finding
 def apply_event(connection: Connection, event: Event) -> None:
     """Bring the tables of state from before an event to after it."""
     if event.kind in _STATION_FIGURES:
-        _end_decisions(connection, event)  # before: it must see where a figure was
+        _end_decisions(connection, event)  # first: it must see where a figure was
     _APPLY[event.kind](connection, event, event.new_value)
     _forget_examinations(connection, event)
     if event.about == "inspection":
@@ -54,7 +54,7 @@ def apply_event(connection: Connection, event: Event) -> None:
             connection.execute(insert(people).values(who))
 
 
-# A reviewed inspection or station whose figures change has not been reviewed any more.
+# A reviewed inspection or station whose figures change is no longer reviewed.
 _STATION_FIGURES = {
     "readings added": readings,
     "reading corrected": readings,
@@ -66,14 +66,14 @@ _STATION_FIGURES = {
 }
 _CHANGES_FIGURES = {"inspection changed", *_STATION_FIGURES}
 _REOPENS = {"condition recorded", *_CHANGES_FIGURES}
-_WORDS_ONLY = ("remarks", "next_due")  # of an inspection: what a reviewer decided stands
+_WORDS_ONLY = ("remarks", "next_due")  # changing these leaves a reviewer's decision valid
 
 
 def state_after(state: str, event: Event) -> str:
-    """Return where an inspection stands after an event, from where it stood before.
+    """Return the state of an inspection after an event, from its state before.
 
-    What changes after its review waits for the reviewer again; what was sent back and is being
-    mended is a draft until it is handed in.
+    An inspection that changes after its review waits for the reviewer again; one that was sent
+    back and is being corrected is a draft until it is submitted.
     """
     if event.kind == "submitted":
         return "submitted"
@@ -99,14 +99,14 @@ def _changes_words_only(event: Event) -> bool:
     return bool(changed) and changed <= set(_WORDS_ONLY)
 
 
-# What a gauge's papers say changes with every calibration, and no finding with it but its own.
+# A gauge's calibration dates change with every calibration, and affect no finding but their own.
 _PAPERS = {"calibration_due", "calibrated_on"}
 
 
 def _forget_examinations(connection: Connection, event: Event) -> None:
-    """Forget what examining yielded wherever it rested on what an event changes.
+    """Delete the results of examinations that depend on what an event changes.
 
-    Later inspections of a rope are held against the earlier ones.
+    Later inspections of a rope are compared with the earlier ones.
     """
     mine = inspections.c.identity == event.subject
     if event.kind in _CHANGES_FIGURES and not _changes_words_only(event):
@@ -133,7 +133,7 @@ def _of_inspection(event: Event) -> Any:
 
 
 def _end_decisions(connection: Connection, event: Event) -> None:
-    """End what was decided about the stations whose figures an event brings, changes or takes."""
+    """End the decisions about stations whose figures an event adds, changes or removes."""
     mine = (station_reviews.c.inspection == event.subject) & station_reviews.c.stands.is_(True)
     if connection.execute(select(station_reviews.c.event).where(mine).limit(1)).first() is None:
         return
@@ -324,7 +324,7 @@ def _finding_settled(connection: Connection, event: Event, new: Any) -> None:
 
 
 def _summarise(connection: Connection, event: Event, *, rank: float | None) -> None:
-    """Count what is unsettled; with nothing left the inspection leaves the ranked list's top."""
+    """Count what is unsettled; with nothing left, the inspection's rank is 0."""
     unsettled = (
         (findings.c.inspection == event.subject)
         & findings.c.current.is_(True)

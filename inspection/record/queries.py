@@ -1,4 +1,4 @@
-"""What a record answers: one inspection opened, the ranked list, entries across inspections."""
+"""Queries of a record: one inspection opened, the ranked list, entries across inspections."""
 
 from __future__ import annotations
 
@@ -48,7 +48,7 @@ from vision.results import Finding
 
 
 def find_inspection(connection: Connection, identity: str) -> Row[Any] | None:
-    """Return the inspection's row, None if there is none."""
+    """Return the inspection's row; None if there is none."""
     query = select(inspections).where(inspections.c.identity == identity)
     return connection.execute(query).one_or_none()
 
@@ -139,7 +139,7 @@ def logged_findings(connection: Connection, identity: str) -> tuple[LoggedFindin
 
 
 def revisions(connection: Connection, row: Row[Any]) -> tuple[int, ...]:
-    """Return which events an inspection rests on: its own, its rope's, gauges', own limits'."""
+    """Return the events an inspection depends on: its own, its rope's, gauges', own limits'."""
     others = (
         select(ropes.c.revision).where(ropes.c.identity == row.rope),
         select(func.max(gauges.c.revision)),
@@ -187,7 +187,7 @@ def definition_of(connection: Connection, table: Table, identity: str) -> dict[s
 def require_definition(
     connection: Connection, table: Table, about: str, identity: str
 ) -> dict[str, Any]:
-    """As `definition_of`, with a sentence where there is none."""
+    """As `definition_of`, but with a RecordError if there is none."""
     try:
         return definition_of(connection, table, identity)
     except KeyError:
@@ -208,7 +208,7 @@ def iter_readings(
     gauge: str | None = None,
     person: str | None = None,
 ) -> Iterator[LoggedReading]:
-    """Yield readings that match all of what is given, in the order of inspection and number."""
+    """Yield the readings that match everything given, in order of inspection and number."""
     query = select(readings).order_by(readings.c.inspection, readings.c.number)
     if inspection is not None:
         query = query.where(readings.c.inspection == inspection)
@@ -242,8 +242,7 @@ def ranked(
 ) -> list[Summary]:
     """Return inspections, those that most deserve a second look first.
 
-    With `person`, only those that name them as their inspector, or in which they entered
-    something.
+    With `person`, only those that name them as inspector, or in which they entered something.
     """
     query = select(inspections).order_by(inspections.c.rank.desc(), inspections.c.identity)
     if state is not None:
@@ -281,6 +280,6 @@ def ranked(
 
 
 def next_number(connection: Connection, table: Table, inspection: str) -> int:
-    """Return the number that the inspection's next reading or result gets."""
+    """Return the number for the inspection's next reading or result."""
     query = select(func.max(table.c.number)).where(table.c.inspection == inspection)
     return (connection.execute(query).scalar() or 0) + 1

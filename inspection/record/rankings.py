@@ -1,6 +1,6 @@
 """Entries across thousands of inspections, ranked by rope, by person and by gauge.
 
-All of it is asked of the tables of state and of what examining yielded
+Everything comes from the tables of state and the results of examinations
 (`inspection.record.examinations`); no inspection is opened or assessed for it.
 """
 
@@ -34,7 +34,7 @@ Status = Literal["open", "accepted", "settled"]
 
 @dataclass(frozen=True, slots=True)
 class InspectionFilter:
-    """Which inspections are looked at together.
+    """Which inspections are evaluated together.
 
     Parameters
     ----------
@@ -43,7 +43,7 @@ class InspectionFilter:
     words : str
         Part of the inspection's place; empty for all.
     sites : tuple of str
-        Ropes whose site has these words: they count, too.
+        Ropes whose site contains these words, which are included, too.
     since, until : date or None
         First and last day.
     """
@@ -55,7 +55,7 @@ class InspectionFilter:
     until: date | None = None
 
     def condition(self) -> ColumnElement[bool]:
-        """Return what an inspection's row must fulfil."""
+        """Return the condition that an inspection's row must fulfil."""
         parts: list[ColumnElement[bool]] = [true()]
         if self.rope is not None:
             parts.append(inspections.c.rope == self.rope)
@@ -74,7 +74,7 @@ ALL = InspectionFilter()
 
 @dataclass(frozen=True, slots=True)
 class ListedFinding:
-    """A finding as the supervisor's list needs it, with where it was found.
+    """A finding for the supervisor's list, with where it was found.
 
     Parameters
     ----------
@@ -107,7 +107,7 @@ class CorrectedSlip:
     station, view_deg : int
         Where on the rope.
     before, after : str
-        What was typed, and what stands now.
+        The text typed, and its correction.
     who, at, why : str
         The reviewer, the time (UTC), the reason.
     """
@@ -124,16 +124,16 @@ class CorrectedSlip:
 
 @dataclass(frozen=True, slots=True)
 class RopeTally:
-    """What the inspections of one rope come to.
+    """The inspections of one rope, counted.
 
     Parameters
     ----------
     rope : str
         The rope.
     inspections, not_examined : int
-        How many it has, and of how many nobody knows yet what stands out.
+        How many it has, and how many of them are not examined yet.
     open, accepted : int
-        Findings that wait, and that were accepted as they are.
+        Findings that are open, and that were accepted as they are.
     rank : float
         How much its most urgent inspection deserves a look.
     last : date
@@ -156,7 +156,7 @@ class ReaderTally:
     Parameters
     ----------
     open, accepted : int
-        Those that wait, and those that were accepted as they are.
+        Those that are open, and those that were accepted as they are.
     """
 
     open: int = 0
@@ -170,9 +170,9 @@ class Totals:
     Parameters
     ----------
     inspections, not_examined : int
-        All, and those with entries of which nobody knows yet what stands out.
+        All, and those with entries that are not examined yet.
     open, accepted : int
-        Findings that wait, and those that were accepted as they are.
+        Findings that are open, and those that were accepted as they are.
     """
 
     inspections: int
@@ -182,7 +182,7 @@ class Totals:
 
 
 def mark(record: Record) -> str:
-    """Return what changes whenever any answer of this module does."""
+    """Return a text that changes whenever any answer of this module does."""
     query = select(func.count(), func.max(examinations.c.at)).select_from(examinations)
     with record.access.reading() as connection:
         count, last = connection.execute(query).one()
@@ -207,7 +207,7 @@ _UNKNOWN = examinations.c.inspection.is_(None) & (
 
 
 def totals(record: Record, scope: InspectionFilter = ALL) -> Totals:
-    """Return how many inspections and findings a filter leaves."""
+    """Return how many inspections and findings match a filter."""
     examined = (
         select(func.count(), func.coalesce(func.sum(case((_UNKNOWN, 1), else_=0)), 0))
         .select_from(inspections.outerjoin(examinations))
@@ -230,18 +230,18 @@ def totals(record: Record, scope: InspectionFilter = ALL) -> Totals:
 def ranked_findings(
     record: Record, status: Status, scope: InspectionFilter = ALL, *, limit: int | None = None
 ) -> list[ListedFinding]:
-    """Return the findings that a filter leaves, those of the most urgent inspections first.
+    """Return the findings that match a filter, those of the most urgent inspections first.
 
     Parameters
     ----------
     record : Record
         The record.
     status : {"open", "accepted", "settled"}
-        Which: those that wait, those that a reviewer accepted as they are, or all that are settled.
+        The open ones, those that a reviewer accepted as they are, or all that are settled.
     scope : InspectionFilter, optional
-        Of which inspections.
+        From which inspections.
     limit : int or None, optional
-        How many at most.
+        Maximum number.
     """
     query = _listing(scope).where(_STATUS[status])
     order = [inspections.c.rank.desc()] if status == "open" else [findings.c.settled_at.desc()]
@@ -255,10 +255,12 @@ def ranked_findings(
 def findings_about(record: Record, kind: str, name: str, *, limit: int) -> list[ListedFinding]:
     """Return the findings about the readings of a gauge or person, open ones first."""
     mine = select(flagged.c.inspection, flagged.c.key).where(flagged.c[kind] == name).distinct()
-    told = mine.subquery()
+    about = mine.subquery()
     query = (
         _listing(ALL)
-        .join(told, and_(told.c.inspection == findings.c.inspection, told.c.key == findings.c.key))
+        .join(
+            about, and_(about.c.inspection == findings.c.inspection, about.c.key == findings.c.key)
+        )
         .where(or_(_OPEN, _ACCEPTED))
         .order_by(case((_OPEN, 0), else_=1), inspections.c.rank.desc(), findings.c.position)
         .limit(limit)
@@ -293,7 +295,7 @@ def _listed(row: Row[Any]) -> ListedFinding:
 
 
 def stations_sent_back(record: Record) -> dict[tuple[str, int], StationReview]:
-    """Return the stations that wait for their inspectors, with the decision by which they do."""
+    """Return the stations that wait for their inspectors, with the decision that sent them back."""
     table = station_reviews.c
     query = select(station_reviews).where(table.stands.is_(True), table.back.is_(True))
     with record.access.reading() as connection:
@@ -307,7 +309,7 @@ def stations_sent_back(record: Record) -> dict[tuple[str, int], StationReview]:
 
 
 def rope_tallies(record: Record, scope: InspectionFilter = ALL) -> list[RopeTally]:
-    """Return every rope with what its inspections come to, the most urgent first."""
+    """Return every rope with the counts of its inspections, the most urgent first."""
     accepted = (
         select(inspections.c.rope, func.count().label("accepted"))
         .select_from(findings.join(inspections))
@@ -329,14 +331,14 @@ def rope_tallies(record: Record, scope: InspectionFilter = ALL) -> list[RopeTall
         .order_by(func.max(inspections.c.rank).desc(), inspections.c.rope)
     )
     with record.access.reading() as connection:
-        told = {row.rope: int(row.accepted) for row in connection.execute(accepted)}
+        accepted_of = {row.rope: int(row.accepted) for row in connection.execute(accepted)}
         return [
             RopeTally(
                 row.rope,
                 int(row.held),
                 int(row.unknown),
                 int(row.open),
-                told.get(row.rope, 0),
+                accepted_of.get(row.rope, 0),
                 float(row.rank),
                 date.fromisoformat(row.last),
             )
@@ -378,7 +380,7 @@ def reader_tallies(
 
 
 def compared_entries(record: Record, scope: InspectionFilter = ALL) -> list[ComparedEntry]:
-    """Return every comparison of the examined inspections that a filter leaves."""
+    """Return every comparison of the examined inspections that match a filter."""
     query = (
         select(compared)
         .select_from(compared.join(inspections))
@@ -392,7 +394,7 @@ def compared_entries(record: Record, scope: InspectionFilter = ALL) -> list[Comp
 
 
 def corrected_slips(record: Record, *, limit: int | None = None) -> list[CorrectedSlip]:
-    """Return the readings that their reviewers corrected, the last first."""
+    """Return the readings that their reviewers corrected, the latest first."""
     query = (
         select(events)
         .where(events.c.about == "inspection", events.c.kind == SLIP_CORRECTED)

@@ -1,7 +1,7 @@
-"""The record: ropes, gauges, inspections and all that was ever said about them.
+"""The record: ropes, gauges, inspections and everything ever entered about them.
 
-One plain method for each thing that can be said or asked. Every change is an event at the end of a
-chain of hashes; nothing is overwritten. A call's change is saved when it returns, whole or not.
+One plain method for each entry and each query. Every change is an event at the end of a chain of
+hashes; nothing is overwritten. A call saves its change completely, or not at all.
 """
 
 from __future__ import annotations
@@ -50,7 +50,7 @@ class Record:
 
     Methods that change something take `by`, the person, and `why`; those that change what
     others may be editing also take `revision`, the `OpenInspection.revision` that the caller
-    saw, and raise `StaleError` if somebody was faster. `revision` None skips that question.
+    saw, and raise `StaleError` if someone else was faster. `revision` None skips that check.
     """
 
     access: Access
@@ -65,16 +65,16 @@ class Record:
         self.close()
 
     def close(self) -> None:
-        """Let go of the database."""
+        """Release the database."""
         self.access.engine.dispose()
 
     def add_rope(self, rope: Rope, *, by: str, why: str = "") -> None:
-        """Add a rope that the record does not hold yet."""
+        """Add a rope that is not in the record yet."""
         commands.check_rope(rope)
         self._save("rope", rope, Signed(by, why))
 
     def change_rope(self, rope: Rope, *, by: str, why: str) -> None:
-        """Replace what the record says about a rope; what it said before stays in its event."""
+        """Replace a rope's description; the earlier one stays in its event."""
         commands.check_rope(rope)
         self._save("rope", rope, Signed(by, why), change=True)
 
@@ -90,12 +90,12 @@ class Record:
             )
 
     def add_gauge(self, gauge: Gauge, *, by: str, why: str = "") -> None:
-        """Add a gauge that the record does not hold yet."""
+        """Add a gauge that is not in the record yet."""
         commands.check_gauge(gauge)
         self._save("gauge", gauge, Signed(by, why))
 
     def change_gauge(self, gauge: Gauge, *, by: str, why: str) -> None:
-        """Replace what the record says about a gauge, e.g. after its calibration."""
+        """Replace a gauge's description, e.g. after its calibration."""
         commands.check_gauge(gauge)
         self._save("gauge", gauge, Signed(by, why), change=True)
 
@@ -111,7 +111,7 @@ class Record:
             )
 
     def add_print_check(self, card_set: str, values: JsonObject, *, by: str, why: str = "") -> None:
-        """Keep what was read on the bars of a card set; a later check needs a `why`."""
+        """Store the readings of a card set's bars; a later check needs a `why`."""
         self.define(print_checks, "print check", card_set, values, Signed(by, why))
 
     def print_checks(self) -> dict[str, JsonObject]:
@@ -122,7 +122,7 @@ class Record:
     # ---- inspections and their entries ----------------------------------------------------
 
     def add_inspection(self, inspection: Inspection, *, by: str, why: str = "") -> None:
-        """Add an inspection of a rope that the record holds."""
+        """Add an inspection of a rope in the record."""
         with self.access.writing() as connection:
             commands.save_inspection(connection, inspection, Signed(by, why))
 
@@ -142,7 +142,7 @@ class Record:
         why: str = "",
         revision: int | None = None,
     ) -> tuple[int, ...]:
-        """Add readings and return their numbers; all are saved, or none."""
+        """Add readings and return their numbers; either all are saved or none."""
         with self.access.writing(by, inspection, revision) as connection:
             return commands.save_readings(connection, inspection, added, Signed(by, why, revision))
 
@@ -156,7 +156,7 @@ class Record:
         why: str,
         revision: int | None = None,
     ) -> None:
-        """Supersede a reading; what it was stays in the event."""
+        """Supersede a reading; the earlier one stays in its event."""
         with self.access.writing(by, inspection, revision) as connection:
             commands.save_correction(
                 connection, inspection, number, reading, Signed(by, why, revision)
@@ -172,14 +172,14 @@ class Record:
         why: str,
         revision: int | None = None,
     ) -> None:
-        """Correct a slip of the pen as its reviewer, who may go on reviewing."""
+        """Correct a slip of the pen as its reviewer, who can go on reviewing."""
         with self.access.writing(by, inspection, revision) as connection:
             reviews.save_slip(connection, inspection, number, reading, Signed(by, why, revision))
 
     def withdraw_reading(
         self, inspection: str, number: int, *, by: str, why: str, revision: int | None = None
     ) -> None:
-        """Take a reading back; it is kept, marked as withdrawn."""
+        """Withdraw a reading; it is kept, marked as withdrawn."""
         with self.access.writing(by, inspection, revision) as connection:
             commands.save_correction(
                 connection, inspection, number, None, Signed(by, why, revision)
@@ -194,7 +194,7 @@ class Record:
         why: str = "",
         revision: int | None = None,
     ) -> tuple[int, ...]:
-        """Add estimates and refusals; one of the same photograph and place supersedes."""
+        """Add estimates and refusals; each supersedes one of the same photograph and place."""
         with self.access.writing(by, inspection, revision) as connection:
             return save_results(connection, inspection, added, Signed(by, why, revision))
 
@@ -208,12 +208,12 @@ class Record:
         why: str,
         revision: int | None = None,
     ) -> None:
-        """Supersede a result, wherever it was measured, or (`after` None) withdraw it."""
+        """Supersede a result, whatever its place, or (`after` None) withdraw it."""
         with self.access.writing(by, inspection, revision) as connection:
             save_replacement(connection, inspection, before, after, Signed(by, why, revision))
 
     def store_photograph(self, inspection: str, data: bytes) -> str:
-        """Store a photograph's bytes; outside a `transaction` a slow store holds nobody up."""
+        """Store a photograph's bytes; outside a `transaction` a slow store blocks nobody."""
         with self.access.reading() as connection:
             commands.check_store(connection, inspection, self.photographs)
         return self.photographs.put(data)
@@ -221,9 +221,9 @@ class Record:
     def add_photograph(
         self, inspection: str, data: bytes, *, name: str, by: str, preview: Preview | None = None
     ) -> str:
-        """Store a photograph's bytes and say to which inspection it belongs; return its hash.
+        """Store a photograph's bytes and assign it to an inspection; return its hash.
 
-        Its preview, if one was made, is stored beside it.
+        Its preview, if one was made, is stored, too.
         """
         sha256 = self.store_photograph(inspection, data)  # first: no event names a missing one
         photograph = Photograph(sha256, name, len(data))
@@ -246,7 +246,7 @@ class Record:
         rank: float,
         by: str,
     ) -> None:
-        """Say what screening found now, and how much the inspection deserves a look.
+        """Store the findings of a screening, and how much the inspection deserves a look.
 
         Findings that were settled and are found again stay settled. With none left to settle,
         the rank is 0.
@@ -271,9 +271,9 @@ class Record:
     ) -> None:
         """Accept, send back, overrule or reopen an inspection, or decide about one station.
 
-        Nobody reviews readings that they took or corrected; all but accepting needs a reason; who
-        decided can't overrule themselves. Where readings or results change later, the inspection
-        is open again, and what was decided about the station ends.
+        Nobody reviews readings that they took or corrected; everything except accepting needs a
+        reason; nobody can overrule their own decision. If readings or results change later, the
+        inspection is open again, and the decision about the station ends.
         """
         with self.access.writing(by, inspection, revision) as connection:
             signed = Signed(by, why, revision)
@@ -285,7 +285,7 @@ class Record:
     def submit(
         self, inspection: str, *, by: str, why: str = "", revision: int | None = None
     ) -> None:
-        """Hand an inspection in for review; `why` is a remark to the reviewer."""
+        """Submit an inspection for review; `why` is a remark to the reviewer."""
         with self.access.writing() as connection:
             reviews.save_submission(connection, inspection, Signed(by, why, revision))
 
@@ -300,7 +300,7 @@ class Record:
     ) -> None:
         """Close a reviewed inspection with the competent person's decision.
 
-        Nothing in it changes then, until `review` takes the decision back ("open").
+        Nothing in it can change then, until `review` withdraws the decision ("open").
         """
         with self.access.writing() as connection:
             reviews.save_closing(connection, inspection, closing, Signed(by, why, revision))
@@ -314,32 +314,32 @@ class Record:
         why: str = "",
         revision: int | None = None,
     ) -> None:
-        """Keep what was seen at a station beside its diameter; a change needs a `why`."""
+        """Store what was seen at a station besides its diameter; a change needs a `why`."""
         with self.access.writing() as connection:
             reviews.save_condition(connection, inspection, seen, Signed(by, why, revision))
 
     def withdraw_condition(
         self, inspection: str, station: int, criterion: Criterion, *, by: str, why: str
     ) -> None:
-        """Take back what was said about one criterion at a station."""
+        """Withdraw what was recorded about one criterion at a station."""
         with self.access.writing() as connection:
             reviews.withdraw_condition(connection, inspection, station, criterion, Signed(by, why))
 
     # ---- answers --------------------------------------------------------------------------
 
     def inspection(self, identity: str) -> OpenInspection:
-        """Return an inspection with all that belongs to it."""
+        """Return an inspection with everything that belongs to it."""
         with self.access.reading() as connection:
             row = commands.require_inspection(connection, identity)
             return queries.read_inspection(connection, row)
 
     def last_event(self) -> int:
-        """Return the number of the last event: as long as it stays, every answer does."""
+        """Return the number of the last event: while it is unchanged, so is every answer."""
         with self.access.reading() as connection:
             return int(fingerprint(connection).split("-")[0])
 
     def revisions(self, identity: str) -> tuple[int, ...]:
-        """Return numbers that change whenever `inspection` would return something else."""
+        """Return numbers that change whenever the result of `inspection` would change."""
         with self.access.reading() as connection:
             row = commands.require_inspection(connection, identity)
             return queries.revisions(connection, row)
@@ -353,7 +353,7 @@ class Record:
         identity: str | None = None,
         limit: int | None = None,
     ) -> list[Summary]:
-        """Return the inspections (`person`: theirs only), those that deserve a look first."""
+        """Return the inspections (`person`: theirs only), the most deserving of a look first."""
         with self.access.reading() as connection:
             return queries.ranked(
                 connection, state=state, rope=rope, person=person, identity=identity, limit=limit
@@ -362,7 +362,7 @@ class Record:
     def readings(
         self, *, rope: str | None = None, gauge: str | None = None, person: str | None = None
     ) -> Iterator[LoggedReading]:
-        """Yield readings across inspections that match all of what is given."""
+        """Yield the readings, across inspections, that match everything given."""
         with self.access.reading() as connection:
             yield from queries.iter_readings(connection, rope=rope, gauge=gauge, person=person)
 
@@ -386,9 +386,9 @@ class Record:
         work: Path | None = None,
         progress: EventProgress | None = None,
     ) -> verify.Verification:
-        """Find out whether anything was changed past this program.
+        """Check whether anything was changed outside this program.
 
-        In `work` an interrupted call goes on where it stopped (`integrity.rebuild`).
+        With `work`, an interrupted call resumes where it stopped (`integrity.rebuild`).
         """
         with self.access.reading() as connection:
             store = self.photographs if photographs else None
@@ -401,7 +401,7 @@ class Record:
     def save_draft(
         self, inspection: str, data: Any, *, by: str, revision: int = 0, kind: str = "typed"
     ) -> None:
-        """Keep what a person is typing; a draft is no entry and is overwritten by the next."""
+        """Store what a person is typing; a draft is not an entry, and the next one replaces it."""
         with self.access.writing() as connection:
             drafts.save(connection, by, inspection, data, revision, kind=kind)
 
@@ -411,7 +411,7 @@ class Record:
             return drafts.find(connection, by, inspection, kind=kind)
 
     def drop_draft(self, inspection: str, *, by: str, kind: str = "typed") -> None:
-        """Forget a draft, once it was saved or is not wanted."""
+        """Delete a draft that was saved or is not wanted."""
         with self.access.writing() as connection:
             drafts.drop(connection, by, inspection, kind=kind)
 
@@ -423,7 +423,7 @@ class Record:
 
     @contextmanager
     def snapshot(self) -> Iterator[Record]:
-        """Yield a record that stays as it is now while others go on writing; to be read only."""
+        """Yield a read-only record that stays as it is now while others go on writing."""
         with self.access.reading() as connection:
             yield replace(self, access=replace(self.access, batch=connection))
 
@@ -435,7 +435,7 @@ class Record:
     def define(
         self, table: Table, about: str, name: str, values: JsonObject, signed: Signed
     ) -> None:
-        """Keep what has a name, a card set or limits: new, or a change of the one that is there."""
+        """Store something named, such as a print check or limits, as new or as a change."""
         with self.access.writing() as connection:
             known = dict(queries.iter_definitions(connection, table))
             commands.save_definition(connection, about, name, values, signed, change=name in known)
@@ -448,7 +448,7 @@ class Record:
 def open_record(
     where: str | Path, *, photographs: str | Path | None = None, create: bool = True
 ) -> Record:
-    """Open a record, make it if it is not there, and bring its tables up to date.
+    """Open a record, create it if it does not exist, and bring its tables up to date.
 
     Parameters
     ----------
@@ -456,14 +456,15 @@ def open_record(
         Path of a SQLite file, or a URL like ``postgresql://user@host/name``.
     photographs : str or Path, optional
         Folder or fsspec URL of the photographs; by default a folder beside the SQLite file.
-        A database record has no default, and needs it once photographs are used.
+        A record on a database server has no default, and needs it once photographs are used.
     create : bool, optional
-        False refuses to make a new SQLite file.
+        False refuses to create a new SQLite file.
 
     Raises
     ------
     RecordError
-        If it can't be opened, is no record, is of a newer program, or lies beside another's log.
+        If it can't be opened, is not a record, is from a newer version of the program, or has the
+        log of another file beside it.
 
     Examples
     --------
@@ -482,7 +483,7 @@ def open_record(
     path = sqlite_path(engine)
     if path is not None and not create and not path.exists():
         raise RecordError(
-            f"there is no record at {path}; check the path, or make one with "
+            f"there is no record at {path}; check the path, or create one with "
             "`ropephoto record init`."
         )
     if photographs is None:

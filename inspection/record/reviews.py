@@ -1,9 +1,9 @@
 """Judging an inspection: findings about its entries, how they are settled, and its review.
 
-Decisions about single stations: accepted, sent back, overruled, and when one stops to hold.
+Includes decisions about single stations: accepted, sent back or overruled, and when one ends.
 
-A decision holds for the figures that it was made about: a reading or a result that comes, changes
-or goes at the station ends it, and the station waits for a reviewer again.
+A decision is valid for the figures that it was made about: a reading or a result that is added,
+changed or removed at the station ends it, and the station waits for a reviewer again.
 """
 
 from __future__ import annotations
@@ -60,7 +60,7 @@ def save_findings(
     if not math.isfinite(rank):
         raise ValueError(f"the rank must be a finite number; got {rank}.")
     if any(finding in found[:number] for number, finding in enumerate(found)):
-        raise ValueError("two of the findings say the same about the same entries; give one.")
+        raise ValueError("two of the findings are the same, about the same entries; give one.")
     stored = logged_findings(connection, identity)
     taken = {logged.key for logged in stored}
     keys = []
@@ -85,7 +85,7 @@ def save_findings(
 
 
 def save_settlement(connection: Connection, identity: str, key: str, *, how: str, by: str) -> None:
-    """Settle one finding, with words; nobody settles what was found about their own readings."""
+    """Settle one finding, in words; nobody settles a finding about their own readings."""
     require_inspection(connection, identity)
     require_reason(how, f"to settle finding {key!r}")
     refuse_self_review(connection, identity, by)
@@ -108,13 +108,15 @@ def save_review(
     state: ReviewState,
     signed: Signed,
 ) -> None:
-    """Decide about an inspection; nobody decides about what they read themselves."""
+    """Decide about an inspection; nobody decides about their own readings."""
     by, why = signed.by, signed.why
     taken_back = require_inspection if state == "open" else require_unclosed
     row = taken_back(connection, identity)
     check_revision(connection, row, signed.revision, {"state": state, "why": why})
     if state not in get_args(ReviewState):
-        raise ValueError(f"a review ends in {', '.join(get_args(ReviewState))}; got {state!r}.")
+        raise ValueError(
+            f"a review must be one of {', '.join(get_args(ReviewState))}; got {state!r}."
+        )
     if state != "accepted":
         require_reason(why, f"to set inspection {identity!r} to {state!r}")
     if state != "open":
@@ -147,14 +149,14 @@ def save_review(
 
 
 def save_submission(connection: Connection, identity: str, signed: Signed) -> None:
-    """Hand an inspection in for review; `signed.why` is a remark to the reviewer."""
+    """Submit an inspection for review; `signed.why` is a remark to the reviewer."""
     row = require_unclosed(connection, identity)
     check_revision(connection, row, signed.revision, {"remark": signed.why})
     if row.state not in ("draft", "sent back"):
-        raise RecordError(f"the inspection {identity!r} is {row.state} already.")
+        raise RecordError(f"the inspection {identity!r} is already {row.state}.")
     if not row.readings and not row.results:
         raise RecordError(
-            f"the inspection {identity!r} holds no reading and no photograph; there is nothing to "
+            f"the inspection {identity!r} has no reading and no photograph; there is nothing to "
             "review yet."
         )
     save(connection, Change("inspection", identity, "submitted", old={"state": row.state}), signed)
@@ -167,7 +169,7 @@ def save_closing(connection: Connection, identity: str, closing: Closing, signed
     check_revision(connection, row, signed.revision, new)
     if row.state != "reviewed":
         raise RecordError(
-            f"the inspection {identity!r} is {row.state}; it is closed once it has been reviewed."
+            f"the inspection {identity!r} is {row.state}; it can be closed once it is reviewed."
         )
     check_closing(closing, held_on=date.fromisoformat(row.held_on))
     change = Change("inspection", identity, "closed", old={"state": row.state}, new=new)
@@ -175,7 +177,7 @@ def save_closing(connection: Connection, identity: str, closing: Closing, signed
 
 
 def save_condition(connection: Connection, identity: str, seen: Condition, signed: Signed) -> None:
-    """Keep what was seen of one criterion at a station; what was said before stays in its event."""
+    """Store what was seen of one criterion at a station; the earlier entry stays in its event."""
     row = require_unclosed(connection, identity)
     new = to_dict(seen)
     check_revision(connection, row, signed.revision, new)
@@ -191,13 +193,13 @@ def save_condition(connection: Connection, identity: str, seen: Condition, signe
 def withdraw_condition(
     connection: Connection, identity: str, station: int, criterion: Criterion, signed: Signed
 ) -> None:
-    """Take back what was said about one criterion at a station."""
+    """Withdraw what was recorded about one criterion at a station."""
     row = require_unclosed(connection, identity)
     check_revision(connection, row, signed.revision, None)
-    require_reason(signed.why, f"to take back what was seen of {criterion}")
+    require_reason(signed.why, f"to withdraw what was seen of {criterion}")
     old = _observed(connection, identity, station, criterion)
     if old is None:
-        raise RecordError(f"nothing was said about {criterion} at station {station}.")
+        raise RecordError(f"nothing is recorded about {criterion} at station {station}.")
     save(connection, Change("inspection", identity, "condition recorded", old=old), signed)
 
 
@@ -219,18 +221,18 @@ def save_station_review(
     state: str,
     signed: Signed,
 ) -> None:
-    """Keep a reviewer's decision about one station, with what is asked for again there.
+    """Store a reviewer's decision about one station, with what is requested again there.
 
-    Overruling turns another person's decision round: what was accepted goes back to the
-    inspector, what was sent back stands as it is.
+    Overruling reverses another person's decision: what was accepted goes back to the inspector,
+    what was sent back stays as it is.
 
     Raises
     ------
     RecordError
-        If nothing is known of the station, the person read or corrected a reading of the
-        inspection, or would overrule themselves or nobody.
+        If the station is unknown, the person read or corrected a reading of the inspection, or
+        would overrule themselves or nobody.
     ValueError
-        If the decision is none of the three, or its reason is missing.
+        If the decision is not one of the three, or its reason is missing.
     """
     by, why = signed.by, signed.why
     again = asked if isinstance(asked, AskedAgain) else AskedAgain(asked, "")
@@ -240,10 +242,10 @@ def save_station_review(
         connection, row, signed.revision, {"station": station, "state": state, "why": why}
     )
     if state not in STATES:
-        raise ValueError(f"a station is {', '.join(STATES)}; got {state!r}.")
+        raise ValueError(f"a station must be one of {', '.join(STATES)}; got {state!r}.")
     if again.what not in get_args(Asks) or (again.what and state != "sent back"):
         raise ValueError(
-            f"a reading or a photograph is asked for again by sending back; got {again.what!r} "
+            f"a reading or a photograph is requested again by sending back; got {again.what!r} "
             f"with {state!r}."
         )
     if state != "accepted":
@@ -256,8 +258,7 @@ def save_station_review(
     if state == "overruled":
         if last is None:
             raise RecordError(
-                f"nothing was decided about station {station} as it stands: accept it or send "
-                "it back."
+                f"station {station} has no decision to overrule: accept it or send it back."
             )
         if same_person(by, last.who):
             raise RecordError(
@@ -285,12 +286,12 @@ def save_station_review(
 def save_slip(
     connection: Connection, identity: str, number: int, reading: Reading, signed: Signed
 ) -> None:
-    """Correct a slip of the pen at review; what was typed stays in its event.
+    """Correct a slip of the pen at review; the text typed stays in its event.
 
     Raises
     ------
     RecordError
-        If the person read or corrected a reading of the inspection, or the reading is not there.
+        If the person read or corrected a reading of the inspection, or there is no such reading.
     ValueError
         If the reason is missing, or more than the figure would change.
     """
@@ -299,7 +300,7 @@ def save_slip(
 
 
 def refuse_while_one_waits(connection: Connection, identity: str) -> None:
-    """Raise RecordError if a station was sent back and nothing has come of it yet."""
+    """Raise RecordError if a station was sent back and is still waiting."""
     waits = select(station_reviews.c.station).where(
         station_reviews.c.inspection == identity,
         station_reviews.c.stands.is_(True),
@@ -317,7 +318,7 @@ def refuse_while_one_waits(connection: Connection, identity: str) -> None:
 def refuse_self_review(connection: Connection, identity: str, by: str) -> None:
     """Raise RecordError if the person read or corrected any reading of the inspection.
 
-    A slip that was corrected at review is the reviewer's own decision, and bars nobody.
+    A slip corrected at review is the reviewer's own decision, and bars nobody.
     """
     query = select(readings.c.person, readings.c.corrected_by, events.c.kind).outerjoin_from(
         readings, events, readings.c.event == events.c.sequence
@@ -348,7 +349,7 @@ def _known(connection: Connection, identity: str, station: int) -> bool:
 
 
 def _standing(connection: Connection, identity: str, station: int) -> Row[Any] | None:
-    """Return the last decision about a station, None where it does not hold any more."""
+    """Return the last decision about a station; None if it is no longer valid."""
     mine = select(station_reviews).where(
         station_reviews.c.inspection == identity,
         station_reviews.c.station == station,

@@ -1,9 +1,9 @@
 """The record's tables: the events, which are the record, and what follows from them.
 
 `events` and `head` are the record. The tables after them hold the current state for fast
-queries; `record_state` fills them from the events and from nothing else, so that they can be
-made anew and compared. Times and dates are ISO 8601 text and results are JSON text, so that
-every database keeps the same characters.
+queries; `inspection.record.projection` fills them from the events and from nothing else, so they
+can be rebuilt and compared. Times and dates are ISO 8601 text and results are JSON text, so that
+every database stores the same characters.
 """
 
 from __future__ import annotations
@@ -100,7 +100,7 @@ inspections = Table(
     Column("revision", Integer, nullable=False),
     Column("changed_at", String(32), nullable=False),
     Column("state", String(20), nullable=False),
-    # summary of the readings and of the screening, so that the ranked list is one index scan
+    # summary of readings and screening, so that the ranked list is one index scan
     Column("readings", Integer, nullable=False),
     Column("results", Integer, nullable=False),
     Column("open_findings", Integer, nullable=False),
@@ -112,8 +112,8 @@ inspections = Table(
 )
 Index("inspections_ranked", inspections.c.rank.desc(), inspections.c.identity)
 
-# Stored in the order of the key (no row number of its own in SQLite): one inspection's rows lie
-# together, so opening it does not slow down as the record grows.
+# Stored in key order (WITHOUT ROWID in SQLite): one inspection's rows are together, so opening it
+# does not slow down as the record grows.
 stations = Table(
     "stations",
     metadata,
@@ -173,23 +173,23 @@ photographs = Table(
     Column("name", Text, nullable=False),
     Column("bytes", Integer, nullable=False),
     Column("event", Integer, nullable=False),
-    # its small JPEG in the same store, and its own size; none of an older record's
+    # its small JPEG in the same store, and its own size; empty in older records
     Column("preview", String(64), nullable=False, server_default=""),
     Column("width_px", Integer, nullable=False, server_default="0"),
     Column("height_px", Integer, nullable=False, server_default="0"),
-    # the event that last asked for its measurement and how (JSON); whether it waits for it still
+    # the event that last requested its measurement, how (JSON), and whether it is still waiting
     Column("asked", Integer, nullable=False, server_default="0"),
     Column("how", Text, nullable=False, server_default=""),
     Column("waiting", Boolean, nullable=False, server_default=false()),
-    # camera, size and lens that took it, and which calibration of them the figures rest on
+    # camera, size and lens that took it, and the calibration of these that its figures use
     Column("camera_key", Text, nullable=False, server_default=""),
     Column("calibration", Text, nullable=False, server_default=""),
     PrimaryKeyConstraint("inspection", "sha256"),
     Index("photographs_by_hash", "sha256"),
 )
 
-# What is to be done, and who is at it: not entries, hence not events. A row without a photograph
-# is the screening of its inspection.
+# Pending tasks, and who is working on them: not entries, hence not events. A row without a
+# photograph is the screening of its inspection.
 tasks = Table(
     "tasks",
     metadata,
@@ -234,7 +234,7 @@ reviews = Table(
     Index("reviews_by_inspection", "inspection", "event"),
 )
 
-# What was seen at a station beside its diameter: the last that was said about each criterion.
+# What was seen at a station besides its diameter: the last entry about each criterion.
 conditions = Table(
     "conditions",
     metadata,
@@ -248,7 +248,7 @@ conditions = Table(
     sqlite_with_rowid=False,
 )
 
-# Limits of one's own by the set's name, and who compared which published set with their own copy.
+# The user's own limits by the set's name, and who compared which published set with a copy.
 own_limits = Table(
     "own_limits",
     metadata,
@@ -277,14 +277,14 @@ station_reviews = Table(
     Column("who", Text, nullable=False),
     Column("at", String(32), nullable=False),
     Column("why", Text, nullable=False),
-    # what is asked for again: "reading", "photograph" or nothing, in which direction
+    # what is requested again: "reading", "photograph" or nothing, in which direction
     Column("asks", String(20), nullable=False, server_default=""),
     Column("view_deg", Integer),
     Index("station_reviews_by_station", "inspection", "station"),
 )
 
-# What examining an inspection yielded, worked out from its entries: no part of the record. It goes
-# as soon as an entry changes, and the inspection is "not examined yet" until it is made anew.
+# Results of examining an inspection, calculated from its entries: not part of the record. They are
+# deleted when an entry changes, and the inspection is "not examined yet" until examined again.
 examinations = Table(
     "examinations",
     metadata,
@@ -318,7 +318,7 @@ compared = Table(
     sqlite_with_rowid=False,
 )
 
-# Whose readings a finding is about.
+# The gauge and person of the readings that a finding concerns.
 flagged = Table(
     "flagged",
     metadata,
@@ -340,7 +340,7 @@ people = Table(
     sqlite_with_rowid=False,
 )
 
-# In an order in which each table comes after those that it refers to.
+# In an order where each table comes after those that it refers to.
 STATE = (
     ropes,
     gauges,

@@ -1,7 +1,7 @@
-"""Frozen dataclasses as plain values for JSON, and back: the one way for record, files and output.
+"""Frozen dataclasses as plain values for JSON, and back, for record, files and output alike.
 
-An event keeps what it says for ever, so reading back is forgiving in one direction only: a
-field that an older event lacks takes its default.
+An event is never changed, so reading back is lenient in one direction only: a field that an older
+event lacks takes its default.
 """
 
 from __future__ import annotations
@@ -47,7 +47,7 @@ def canonical(value: Any) -> str:
 def to_dict(thing: Any) -> JsonObject:
     """Return a frozen dataclass as plain values; dates and times in ISO 8601.
 
-    An estimate and a refusal carry an "answer" that tells them apart.
+    An estimate and a refusal have an "answer" that distinguishes them.
 
     Examples
     --------
@@ -74,7 +74,7 @@ def _plain(value: Any) -> Any:
 
 
 def from_dict(kind: type[_T], values: JsonObject) -> _T:
-    """Return the dataclass that `to_dict` took apart; names that it does not know are ignored.
+    """Return the dataclass from the values of `to_dict`; unknown names are ignored.
 
     Parameters
     ----------
@@ -86,8 +86,8 @@ def from_dict(kind: type[_T], values: JsonObject) -> _T:
     Raises
     ------
     ValueError
-        If a field without a default is missing, or a value can't be one of its type. Numbers and
-        texts are taken as they are: what comes from outside is for `inspection.model.typed`.
+        If a field without a default is missing, or a value can't be converted to its type. Numbers
+        and texts are not checked: for values from outside see `inspection.model.typed`.
 
     Examples
     --------
@@ -96,7 +96,9 @@ def from_dict(kind: type[_T], values: JsonObject) -> _T:
     datetime.date(2026, 11, 3)
     """
     if not isinstance(values, dict):
-        raise ValueError(f"a {kind.__name__.lower()} is described by a group; got {values!r:.60}.")
+        raise ValueError(
+            f"a {kind.__name__.lower()} must be an object with named values; got {values!r:.60}."
+        )
     lacking = [name for name in _needed(kind) if name not in values]  # type: ignore[arg-type]
     if lacking:
         raise ValueError(f"a {kind.__name__.lower()} needs {' and '.join(lacking)}.")
@@ -115,7 +117,7 @@ def from_dict(kind: type[_T], values: JsonObject) -> _T:
 
 
 def result_from_dict(values: JsonObject) -> Result:
-    """Return the estimate or the refusal that `to_dict` took apart."""
+    """Return the estimate or refusal from the values of `to_dict`."""
     refused = values.get("answer") == "refusal"
     return from_dict(Refusal, values) if refused else from_dict(Estimate, values)
 
@@ -141,7 +143,7 @@ def _as_it_is(value: Any) -> Any:
 
 @cache
 def _reader(hint: Any) -> Reader | None:
-    """Return what makes a plain value one of a declared type; None where it is one already."""
+    """Return the converter from a plain value to a declared type; None if it needs none."""
     if get_origin(hint) in (Union, UnionType):
         return _reader(next(arg for arg in get_args(hint) if arg is not NoneType))
     if get_origin(hint) is tuple:
@@ -158,7 +160,7 @@ def _reader(hint: Any) -> Reader | None:
 
 
 def _tuple_reader(inner: tuple[Any, ...]) -> Reader:
-    """Return what makes a list a tuple; a value that is no list stays, to be refused later."""
+    """Return the converter from a list to a tuple; other values stay, to be refused later."""
     readers = [_reader(arg) for arg in inner if arg is not Ellipsis]
     if not any(readers):
         return lambda value: tuple(value) if isinstance(value, list | tuple) else value
@@ -180,7 +182,7 @@ def _date(kind: type[date], value: Any) -> date:
         return kind.fromisoformat(value)
     except (TypeError, ValueError):
         raise ValueError(
-            f"{value!r:.60} is no {'time' if kind is datetime else 'day'} such as "
+            f"{value!r:.60} is not a {'time' if kind is datetime else 'day'} such as "
             f"{'2026-09-14T10:32:05' if kind is datetime else '2026-09-14'}."
         ) from None
 
@@ -197,7 +199,7 @@ _PLACE = re.compile(r"(?:photograph .* \()?station (\d+)(?:, (\d+) deg)?\)?")
 
 
 def _places(where: Any) -> list[JsonObject]:
-    """Return the places in the words of a finding: events before version 5 of the tables."""
+    """Return the places from the words of a finding, for events before version 5 of the tables."""
     hits = [hit for words in where if (hit := _PLACE.fullmatch(words))]
     return [
         {"station": int(hit[1]), "view_deg": None if hit[2] is None else int(hit[2])}

@@ -1,4 +1,4 @@
-"""What stands in a record, as it is handed out: entries with their place, reviews, summaries."""
+"""The contents of a record as they are returned: entries with their place, reviews, summaries."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from inspection.model.readings import Gauge, Reading
 from inspection.model.rope import Inspection, Rope
 from vision.results import Finding, Result
 
-# Where an inspection stands, and what a reviewer may decide about it; "open" takes a decision back.
+# State of an inspection, and what a reviewer can decide about it; "open" withdraws a decision.
 InspectionState = Literal["draft", "submitted", "sent back", "reviewed", "closed"]
 ReviewState = Literal["open", "accepted", "sent back", "overruled"]
 ReviewStep = Literal["submitted", "open", "accepted", "sent back", "overruled", "closed"]
@@ -31,13 +31,13 @@ class LoggedReading:
     number : int
         Its number within the inspection, from 1; it stays the same through corrections.
     reading : Reading
-        As it stands now.
+        The current reading.
     withdrawn : bool
-        True where it was taken back; kept, but not to be used.
+        True if it was withdrawn; kept, but not to be used.
     corrected_by : str
         Who corrected or withdrew it last; empty if nobody did.
     event : int
-        The event that it stands by.
+        The event that gave its current value.
     """
 
     inspection: str
@@ -57,9 +57,9 @@ class LoggedFinding:
     key : str
         Short name, used to settle it.
     finding : Finding
-        What was seen.
+        The finding itself.
     current : bool
-        False where the last screening did not find it any more.
+        False if the last screening no longer found it.
     settled_by, settled_at, settled_how : str
         Who settled it, when (UTC), and how, in words; empty while it is open.
     settled_value : float or None
@@ -77,16 +77,16 @@ class LoggedFinding:
 
 @dataclass(frozen=True, slots=True)
 class Review:
-    """One step of an inspection from draft to closed: handed in, decided about, closed.
+    """One step of an inspection from draft to closed: submitted, decided, closed.
 
     Parameters
     ----------
     state : {"submitted", "open", "accepted", "sent back", "overruled", "closed"}
-        The step; "open" is one that takes a decision back.
+        The step; "open" withdraws a decision.
     who, at, why : str
-        The person, the time (UTC), the reason; a remark where it was submitted.
+        The person, the time (UTC), the reason; for a submission, a remark.
     closing : Closing or None
-        The competent person's decision, where it was closed.
+        The competent person's decision, if it was closed.
     """
 
     state: ReviewStep
@@ -98,7 +98,7 @@ class Review:
 
 @dataclass(frozen=True, slots=True)
 class LoggedCondition:
-    """What was last said about a criterion at a station.
+    """What was last recorded about a criterion at a station.
 
     Parameters
     ----------
@@ -126,11 +126,11 @@ class StationReview:
     back : bool
         Whether it asks the inspector for something: sent back, or an acceptance overruled.
     stands : bool
-        False once it was decided anew, or a reading or a result of the station changed.
+        False once there is a newer decision, or a reading or a result of the station changed.
     who, at, why : str
         The person, the time (UTC), the reason.
     asks : {"", "reading", "photograph"}
-        What is asked for again; empty where the reason alone says it.
+        What is requested again; empty if only the reason says it.
     view_deg : int or None
         In which direction; None for both.
     """
@@ -148,14 +148,14 @@ class StationReview:
 
 @dataclass(frozen=True, slots=True)
 class AskedAgain:
-    """What a reviewer asks for again at a station.
+    """What a reviewer requests again at a station.
 
     Parameters
     ----------
     station : int
         The station.
     what : {"reading", "photograph"}
-        What is asked for.
+        What is requested.
     view_deg : int or None
         In which direction; None for both.
     """
@@ -172,11 +172,11 @@ class Photograph:
     Parameters
     ----------
     sha256, name : str
-        Hash of its bytes, by which it is stored, and the name that it came with.
+        Hash of its bytes, under which it is stored, and its original name.
     bytes : int
         Its size.
     preview : str
-        Hash of its small JPEG, by which that is stored; empty if none was made.
+        Hash of its small JPEG, under which that is stored; empty if none was made.
     width_px, height_px : int
         Its size in pixels; 0 if no preview was made.
     """
@@ -198,7 +198,7 @@ class Preview:
     jpeg : bytes
         The JPEG.
     width_px, height_px : int
-        Size of the photograph that it was made from.
+        Size of the original photograph.
     """
 
     jpeg: bytes
@@ -213,11 +213,11 @@ class Manner:
     Parameters
     ----------
     print_set : str
-        Card set whose print check counts; empty where the print counts as unchecked.
+        Card set whose print check applies; empty if the print counts as unchecked.
     hold : {"touching", "level", "stand-off"}
         How the card was held to the rope.
     offset_mm : float
-        What was measured of that, mm, see `vision.rope.tangent_cylinder.Hold`.
+        The measured offset of that, mm, see `vision.rope.tangent_cylinder.Hold`.
     """
 
     print_set: str = ""
@@ -227,21 +227,21 @@ class Manner:
 
 @dataclass(frozen=True, slots=True)
 class Request:
-    """The last time that somebody asked for a photograph to be measured.
+    """The last request to measure a photograph.
 
     Parameters
     ----------
     sha256 : str
         The photograph.
     manner : Manner
-        How.
+        How it is to be measured.
     event : int
-        The event that asked for it.
+        The event of the request.
     waiting : bool
-        Whether it waits for that still.
+        Whether it is still waiting.
     camera_key, calibration : str
-        Camera, size and lens that took it, and the calibration of them that its figures rest on;
-        empty where it was not measured yet, or they were not calibrated.
+        Camera, size and lens that took it, and the calibration of these that its figures are based
+        on; empty if it was not measured yet, or they were not calibrated.
     """
 
     sha256: str
@@ -261,21 +261,21 @@ class OpenInspection:
     inspection, rope : Inspection, Rope
         What was inspected, when and by whom.
     revision : int
-        Number of the last event about it; hand it back when saving.
+        Number of the last event about it; pass it when saving.
     state : {"draft", "submitted", "sent back", "reviewed", "closed"}
-        Where it stands.
+        Its state.
     rank, open_findings : float, int
         How much it deserves a look, and how many findings are unsettled.
     logged : tuple of LoggedReading
-        All readings, withdrawn ones too.
+        All readings, including withdrawn ones.
     gauges : tuple of Gauge
         The gauges that the readings were taken with.
     results : tuple of Estimate or Refusal
-        What the photographs say, by number.
+        Results of the photographs, by number.
     findings, reviews, photographs, station_reviews, conditions : tuple
         What else belongs to it; the reviews are all steps from draft to closed.
     requests : tuple of Request
-        Which photographs were to be measured, how, and which of them wait for it.
+        Which photographs were to be measured, how, and which are still waiting.
     """
 
     inspection: Inspection
@@ -306,7 +306,7 @@ class OpenInspection:
 
     @property
     def readings(self) -> tuple[Reading, ...]:
-        """The readings that stand."""
+        """The readings that were not withdrawn."""
         return tuple(item.reading for item in self.logged if not item.withdrawn)
 
 
@@ -319,9 +319,9 @@ class Summary:
     identity, rope, place, inspector : str
         Which inspection.
     on : date
-        Its day.
+        Its date.
     state : {"draft", "submitted", "sent back", "reviewed", "closed"}
-        Where it stands.
+        Its state.
     readings, results, open_findings : int
         How many there are.
     rank : float

@@ -1,11 +1,11 @@
-"""Photographs that wait to be measured: asked for in the record, claimed by one worker at a time.
+"""Photographs that wait to be measured: requested in the record, claimed by one worker at a time.
 
-A photograph is stored first, and an event asks for its measurement; that it waits is part of the
-state, so nothing that ends a program ends the wait. Who is at it stands in the table `tasks`, which
-is no part of the record: a claim counts for `LEASE_S`, or until its process is gone, and is then
-anybody's. So two processes never save a measurement of one request twice.
+A photograph is stored first, and an event requests its measurement. That it is waiting is part of
+the state, so it survives the end of any program. Who is working on it is in the table `tasks`,
+which is not part of the record: a claim is valid for `LEASE_S`, or until its process is gone, and
+is then free. So two processes never save a measurement of one request twice.
 
-After its photographs an inspection is screened, by the same list.
+After its photographs an inspection is screened, using the same list.
 """
 
 from __future__ import annotations
@@ -44,7 +44,7 @@ HOLDS = ("touching", "level", "stand-off")
 
 @dataclass(frozen=True, slots=True)
 class MeasuredPhotograph:
-    """What the record says when a photograph has been measured.
+    """What is recorded when a photograph has been measured.
 
     Parameters
     ----------
@@ -53,7 +53,7 @@ class MeasuredPhotograph:
     preview : str
         Hash of its small JPEG; empty if none could be made.
     width_px, height_px : int
-        Its size; 0 where it could not be opened.
+        Its size; 0 if it could not be opened.
     camera_key, calibration : str
         As in `inspection.record.views.Request`.
     """
@@ -68,14 +68,14 @@ class MeasuredPhotograph:
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """What a photograph gave.
+    """The answer from measuring a photograph.
 
     Parameters
     ----------
     results : tuple of Estimate or Refusal
-        What it says.
+        Its results.
     preview : Preview or None
-        Its small JPEG, where one could be made.
+        Its small JPEG, if one could be made.
     camera_key, calibration : str
         As in `inspection.record.views.Request`.
     """
@@ -88,20 +88,20 @@ class Answer:
 
 @dataclass(frozen=True, slots=True)
 class Task:
-    """What a worker has claimed.
+    """A task that a worker has claimed.
 
     Parameters
     ----------
     inspection : str
-        Whose photograph, or which inspection is to be screened.
+        The photograph's inspection, or the inspection to be screened.
     photo : str
         Hash of the photograph; empty for a screening.
     by : str
-        Who asked for it.
+        Who requested it.
     event : int
-        The event that asked for it; 0 for a screening.
+        The event that requested it; 0 for a screening.
     tries : int
-        How often it was begun, this time included.
+        How often it was started, including this time.
     worker : str
         Who claimed it.
     """
@@ -116,32 +116,32 @@ class Task:
 
 @dataclass(frozen=True, slots=True)
 class Wait:
-    """What waits.
+    """The state of the queue.
 
     Parameters
     ----------
     photographs : int
         How many are not measured yet.
     problem : str
-        Why not, where something is in the way; one sentence.
+        What prevents it, if anything; one sentence.
     """
 
     photographs: int
     problem: str = ""
 
 
-# ---- adding and asking ------------------------------------------------------------------
+# ---- adding and requesting --------------------------------------------------------------
 
 
 def add_waiting(
     record: Record, inspection: str, files: Sequence[tuple[str, bytes]], manner: Manner, *, by: str
 ) -> None:
-    """Store photographs, each a name and its bytes, and let them wait to be measured.
+    """Store photographs, each a name and its bytes, and queue them to be measured.
 
     Raises
     ------
     RecordError
-        If one can't be stored; those before it are in the record then, and wait.
+        If one can't be stored; those before it are then in the record, and queued.
     """
     arrived: list[Photograph] = []
     fault: RecordError | None = None
@@ -163,14 +163,14 @@ def add_waiting(
 def ask_measurement(
     record: Record, inspection: str, hashes: Sequence[str], manner: Manner, signed: Signed
 ) -> int:
-    """Let photographs of an inspection wait to be measured; return the event that says so.
+    """Queue photographs of an inspection to be measured; return the number of the event.
 
-    What they gave before stays until then, and in its events for ever.
+    Their earlier results stay valid until then, and in their events for ever.
 
     Raises
     ------
     RecordError
-        If one is not in the inspection, the card set has no print check, or the hold is none.
+        If one is not in the inspection, the card set has no print check, or the hold is unknown.
     """
     with record.access.writing() as connection:
         event = save_request(connection, inspection, hashes, manner, signed)
@@ -180,7 +180,7 @@ def ask_measurement(
 
 
 def ask_screening(record: Record, inspection: str, *, by: str) -> None:
-    """Let an inspection wait to be screened, after its photographs."""
+    """Queue an inspection to be screened after its photographs."""
     with record.access.writing() as connection:
         require_inspection(connection, inspection)
         _put(connection, inspection, "", by, position=0)
@@ -189,13 +189,13 @@ def ask_screening(record: Record, inspection: str, *, by: str) -> None:
 def save_request(
     connection: Connection, inspection: str, hashes: Sequence[str], manner: Manner, signed: Signed
 ) -> int:
-    """Add the event that asks for a measurement; return its number."""
+    """Add the event that requests a measurement; return its number."""
     require_unclosed(connection, inspection)
     mine = select(photographs.c.sha256).where(photographs.c.inspection == inspection)
     known = set(connection.execute(mine).scalars())
     if not hashes or len(set(hashes)) != len(hashes) or not set(hashes) <= known:
         raise RecordError(
-            f"what is to be measured are photographs of inspection {inspection!r}, each once; got "
+            f"give photographs of inspection {inspection!r}, each once, to be measured; got "
             f"{len(hashes)}, of which {len(set(hashes) & known)} are in it."
         )
     if manner.print_set and manner.print_set not in dict(
@@ -207,8 +207,8 @@ def save_request(
         )
     if manner.hold not in HOLDS or not isfinite(manner.offset_mm):
         raise RecordError(
-            f"a card is held {', '.join(HOLDS)}, by so many mm; got {manner.hold!r:.40}, "
-            f"{manner.offset_mm} mm."
+            f"the hold of a card must be one of {', '.join(HOLDS)}, with an offset in mm; got "
+            f"{manner.hold!r:.40}, {manner.offset_mm} mm."
         )
     new = {"photographs": list(hashes), **to_dict(manner)}
     return save(
@@ -217,7 +217,7 @@ def save_request(
 
 
 def _put(connection: Connection, inspection: str, photo: str, by: str, *, position: int) -> None:
-    """Let a task stand in the list anew; whoever is at the same one works for nothing."""
+    """Put a task on the list afresh; the result of anyone working on the old one is discarded."""
     connection.execute(delete(tasks).where(*_is(inspection, photo)))
     free = {"worker": "", "until": 0.0, "tries": 0, "problem": ""}
     connection.execute(
@@ -229,11 +229,11 @@ def _is(inspection: str, photo: str) -> tuple[ColumnElement[bool], ColumnElement
     return tasks.c.inspection == inspection, tasks.c.photo == photo
 
 
-# ---- how many wait ---------------------------------------------------------------------------
+# ---- how many are waiting --------------------------------------------------------------------
 
 
 def waiting(record: Record, inspection: str | None = None) -> Wait:
-    """Return how many photographs wait, of one inspection or of all."""
+    """Return how many photographs are waiting, of one inspection or of all."""
     with record.access.reading() as connection:
         count = select(func.count()).where(photographs.c.waiting.is_(True))
         problem = select(tasks.c.problem).where(tasks.c.problem != "").limit(1)
@@ -246,7 +246,7 @@ def waiting(record: Record, inspection: str | None = None) -> Wait:
 
 
 def is_screening_due(record: Record, inspection: str) -> bool:
-    """Say whether an inspection is to be screened, now or after its photographs."""
+    """Return whether an inspection is to be screened, now or after its photographs."""
     with record.access.reading() as connection:
         query = select(tasks.c.inspection).where(*_is(inspection, ""))
         return connection.execute(query).first() is not None
@@ -261,12 +261,12 @@ def _process(pid: int) -> str:
 
 
 def this_worker() -> str:
-    """Return what tells this process from every other one that works on the record."""
+    """Return what distinguishes this process from every other that works on the record."""
     return _process(os.getpid())
 
 
 def _is_gone(worker: str) -> bool:
-    """Say whether a claim's process is known to have ended: of this machine, and not there."""
+    """Return whether a claim's process is known to have ended: on this machine, and not running."""
     host, _, rest = worker.rpartition(" ")[0].rpartition(" ")
     if host != socket.gethostname() or not rest.isdigit() or os.name != "posix":
         return False
@@ -282,16 +282,16 @@ def _is_gone(worker: str) -> bool:
 
 
 def claim(record: Record, inspection: str | None = None) -> Task | None:
-    """Claim the next thing to do, photographs first in the order they came; None if there is none.
+    """Claim the next task, photographs first in order of request; None if there is none.
 
     Parameters
     ----------
     record : Record
-        Where from.
+        The record.
     inspection : str, optional
-        Only what is to be done there.
+        Only tasks of this inspection.
     """
-    with record.access.reading() as connection:  # most often there is nothing: no lock for that
+    with record.access.reading() as connection:  # usually there is nothing: avoid the lock
         if _next(connection, inspection) is None:
             return None
     with record.access.writing() as connection:
@@ -329,7 +329,7 @@ def _next(connection: Connection, inspection: str | None) -> Task | None:
 
 
 def give_back(record: Record, task: Task, problem: str) -> None:
-    """Leave a task to whoever comes next, some seconds later; it was not begun, for all it says."""
+    """Return a task to the list for some seconds later, as if it had not been started."""
     with record.access.writing() as connection:
         connection.execute(
             update(tasks)
@@ -339,7 +339,7 @@ def give_back(record: Record, task: Task, problem: str) -> None:
 
 
 def try_again(record: Record, inspection: str) -> None:
-    """Let what rests after a fault be begun at once."""
+    """Let tasks that pause after a fault be started at once."""
     resting = tasks.c.inspection == inspection, tasks.c.worker == "", tasks.c.problem != ""
     with record.access.reading() as connection:
         if connection.execute(select(tasks.c.photo).where(*resting)).first() is None:
@@ -349,9 +349,9 @@ def try_again(record: Record, inspection: str) -> None:
 
 
 def save_answer(record: Record, task: Task, answer: Answer) -> bool:
-    """Save what a photograph gave, with its preview; False where another request came meanwhile.
+    """Save a photograph's results and preview; False if another request came meanwhile.
 
-    The results supersede those that stood at the same places of the photograph.
+    The results supersede those at the same places in the photograph.
     """
     preview = answer.preview
     small = MeasuredPhotograph(
@@ -392,13 +392,13 @@ def save_measured(
         photographs.c.waiting.is_(True),
     )
     if connection.execute(select(photographs.c.sha256).where(*mine)).first() is None:
-        raise RecordError(f"no photograph {measured.sha256[:12]}... of {inspection!r} waits.")
+        raise RecordError(f"no photograph {measured.sha256[:12]}... of {inspection!r} is waiting.")
     new = to_dict(measured)
     save(connection, Change("inspection", inspection, "photograph measured", new=new), Signed(by))
 
 
 def done_screening(record: Record, task: Task) -> None:
-    """Take a screening off the list, unless it was asked for again meanwhile."""
+    """Take a screening off the list, unless it was requested again meanwhile."""
     with record.access.writing() as connection:
         connection.execute(
             delete(tasks).where(*_is(task.inspection, ""), tasks.c.worker == task.worker)
@@ -406,7 +406,7 @@ def done_screening(record: Record, task: Task) -> None:
 
 
 def list_again(record: Record) -> None:
-    """Put photographs on the list that wait and stand not on it: of a record that was restored."""
+    """Put waiting photographs on the list that are missing from it, as in a restored record."""
     listed = exists().where(
         tasks.c.inspection == photographs.c.inspection, tasks.c.photo == photographs.c.sha256
     )

@@ -391,14 +391,14 @@ def of_many(fitted: Fit) -> Iterator[Explanation]:
 
 def _off_from(fitted: Fit, places: list[int], whose: str) -> Iterator[Explanation]:
     figures = fitted.figures
-    held = sorted({int(figures.station[place]) for place in places})
-    for start in held[1:]:
+    stations_read = sorted({int(figures.station[place]) for place in places})
+    for start in stations_read[1:]:
         yield _shifted(
             fitted,
             Cause(
                 "shift-from",
                 f"{whose} off from station {figures.numbers[start]} onwards",
-                CHANGE / len(held),
+                CHANGE / len(stations_read),
                 remedy=CHECK_GAUGE,
                 innocent="The gauge may have been dropped or not set to zero again, or the "
                 "tension may have changed.",

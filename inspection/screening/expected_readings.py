@@ -406,10 +406,10 @@ def _add_shared(fixed: Array, found: list[_Found], pct: float) -> None:
     for place, one in enumerate(found):
         day = ((f"day {one.visit}", VISIT_PCT * pct),) if one.visit else ()
         for source, error in (*one.errors, *day):
-            held = by_source.setdefault(source, {})
-            held[place] = held.get(place, 0.0) + error
-    for held in by_source.values():
-        places, errors = list(held), np.array(list(held.values()))
+            error_at = by_source.setdefault(source, {})
+            error_at[place] = error_at.get(place, 0.0) + error
+    for error_at in by_source.values():
+        places, errors = list(error_at), np.array(list(error_at.values()))
         fixed[np.ix_(places, places)] += np.outer(errors, errors)
 
 

@@ -147,7 +147,7 @@ def explain(
     findings: list[ScreeningTest] = []
     figures, start = fitted.figures, fitted.learned
     left = _the_oddest_first(figures, (item for item in odd if item.p <= level))
-    asked = [item for item in odd if item.p <= level or _hides(item.cause)]
+    retested = [item for item in odd if item.p <= level or _hides(item.cause)]
     if set_aside:
         figures = figures.without(rows_of(figures, set_aside))
         left = _still_odd(fit(figures, start=start), left, level)
@@ -162,8 +162,8 @@ def explain(
         if accepted.change_mm is not None:
             figures = replace(figures, off_mm=figures.off_mm + accepted.change_mm)
         figures = figures.without(accepted.let_go)
-        asked = [item for item in asked if not _same(item.cause, top)]
-        left = _still_odd(fit(figures, start=start), asked, level)
+        retested = [item for item in retested if not _same(item.cause, top)]
+        left = _still_odd(fit(figures, start=start), retested, level)
     return findings
 
 
@@ -313,21 +313,21 @@ def _explanation_words(named: Explanation, candidates: list[Explanation]) -> str
     ranked = sorted(others.values(), key=lambda item: -item.log_odds)
     best = candidates[0]
     if best is not named and best.words != named.words:
-        said = f"To be ruled out first: {named.words}. More likely by the figures: {best.words}"
+        text = f"To be ruled out first: {named.words}. More likely by the figures: {best.words}"
         if best.log_odds - named.log_odds > math.log(1.5):
-            said += f" ({odds_words(best.log_odds - named.log_odds)} as likely)"
+            text += f" ({odds_words(best.log_odds - named.log_odds)} as likely)"
         ranked = [item for item in ranked if item is not best]
     else:
-        said = f"Most likely: {named.words}"
+        text = f"Most likely: {named.words}"
         if ranked and named.log_odds - ranked[0].log_odds > math.log(1.5):
-            said += (
+            text += (
                 f", {odds_words(named.log_odds - ranked[0].log_odds)} as likely as "
                 f"{ranked[0].words}"
             )
             ranked = ranked[1:]  # named once
     also = [item.words for item in ranked if item.log_odds - best.log_odds > math.log(WORTH_NAMING)]
     listed = f" Also possible: {'; '.join(also[:3])}." if also else ""
-    return f"{said}.{listed}"
+    return f"{text}.{listed}"
 
 
 def odds_words(log_odds: float) -> str:

@@ -184,8 +184,8 @@ def shifts_of(figures: Figures) -> list[Shift]:
 
 
 def _changes(figures: Figures, places: list[int], name: str) -> Iterator[Shift]:
-    held = sorted({int(figures.station[place]) for place in places})
-    for start in held[FEWEST_BEFORE : len(held) - FEWEST_AFTER + 1]:
+    stations_read = sorted({int(figures.station[place]) for place in places})
+    for start in stations_read[FEWEST_BEFORE : len(stations_read) - FEWEST_AFTER + 1]:
         later = [place for place in places if figures.station[place] >= start]
         yield _shift(figures, "change", later, name)
 
@@ -334,9 +334,9 @@ class _Undoing:
         rows = self.size * one.free[:, self.first :]
         if not len(rows):
             return self.precision, 0.0, None
-        held = rows @ self.precision
-        inner = np.eye(len(rows)) + held @ rows.T
-        precision: Array = self.precision - held.T @ np.linalg.solve(inner, held)
+        scaled = rows @ self.precision
+        inner = np.eye(len(rows)) + scaled @ rows.T
+        precision: Array = self.precision - scaled.T @ np.linalg.solve(inner, scaled)
         log_det = 0.5 * float(np.linalg.slogdet(inner)[1])
         if not one.twice:
             return precision, log_det, None

@@ -70,8 +70,8 @@ def _scores(fitted: Fit, directions: Array) -> Shifts:
     carried = directions @ fitted.precision
     weight = np.einsum("ij,ij->i", carried, directions)
     figures = fitted.figures
-    held = [((carried @ figures.of_stations) ** 2).sum(axis=2), figures.of_hands @ (carried**2).T]
-    parts = (np.exp(fitted.learned)[:, None] * np.concatenate(held) / weight).T
+    terms = [((carried @ figures.of_stations) ** 2).sum(axis=2), figures.of_hands @ (carried**2).T]
+    parts = (np.exp(fitted.learned)[:, None] * np.concatenate(terms) / weight).T
     parts[:, fitted.learned >= most_scatter(fitted.figures) - 0.01] = (
         0.0  # at its upper bound, no longer uncertain
     )
@@ -86,8 +86,8 @@ def _scores(fitted: Fit, directions: Array) -> Shifts:
 
 def _spread(nu: Array) -> Array:
     """Return the variance of Student's t; below 4 degrees of freedom, that of 4."""
-    held = np.maximum(nu, 4.0)
-    spread: Array = held / (held - 2.0)
+    bounded = np.maximum(nu, 4.0)
+    spread: Array = bounded / (bounded - 2.0)
     return spread
 
 

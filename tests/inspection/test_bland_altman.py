@@ -93,7 +93,7 @@ def test_flags_are_those_of_statsmodels() -> None:
     assert found.adjusted == pytest.approx(adjusted.tolist())
     assert found.expected_by_chance == pytest.approx(5.0)
     assert found.below_level == sum(p <= 0.05 for p in p_values)
-    assert "where 5.0 would by chance alone" in found.words
+    assert "where 5.0 are expected by chance alone" in found.words
 
 
 def test_honest_logs_are_hardly_ever_flagged() -> None:
@@ -107,5 +107,5 @@ def test_no_p_values_give_no_flags_and_odd_ones_are_refused() -> None:
     assert flags([]).adjusted == ()
     with pytest.raises(ValueError, match="between 0 and 1"):
         flags([0.5, 1.5])
-    with pytest.raises(ValueError, match="`level` must lie"):
+    with pytest.raises(ValueError, match="`level` must be"):
         flags([0.5], level=0.0)

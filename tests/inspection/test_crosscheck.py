@@ -171,7 +171,7 @@ def test_a_gauge_that_is_too_unsure_is_told_so() -> None:
     (found,) = crosscheck(
         [_estimate(1, 0, 40.8, 0.5)], [_reading(1, 0, 40.7)], plain, ROPE
     ).comparisons
-    assert "both must be surer" in found.needed
+    assert "both need a smaller U" in found.needed
 
 
 def test_the_words_carry_both_figures_and_the_score() -> None:

@@ -154,7 +154,7 @@ def test_a_slip_corrected_at_review_bars_nobody_from_reviewing_and_is_told(
     right = replace(logged.reading, typed="22.10", value_mm=22.10)
     with pytest.raises(RecordError, match="can't review"):
         record.correct_slip("first", 1, right, by="A. Berg", why="swapped")
-    with pytest.raises(ValueError, match="changes the figure alone"):
+    with pytest.raises(ValueError, match="can change only the figure"):
         record.correct_slip("first", 1, replace(right, station=2), by="B. Cole", why="swapped")
     record.correct_slip("first", 1, right, by="B. Cole", why="swapped")
     record.review("first", "accepted", by="B. Cole", why="corrected", station=1)

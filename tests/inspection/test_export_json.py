@@ -146,15 +146,15 @@ def test_a_record_file_moves_into_a_database(tmp_path: Path, new_database: str) 
         (lambda text: text.replace("Åsa", "Eva"), ""),  # the state is for readers only
         (lambda text: text.replace('"who": "B. Lind"', '"who": "X. Lind"'), "was changed after"),
         (lambda text: text.replace("22.41", "22.14"), "was changed after"),
-        (lambda text: text[:-20], "is no JSON; was it cut off"),
+        (lambda text: text[:-20], "is not valid JSON; was it cut off"),
         (lambda text: text.replace('"format_version": 1', '"format_version": 2'), "version 2"),
-        (lambda text: "[]", "is no exported record"),
-        (lambda text: "[" * 100_000, "is no JSON"),
-        (lambda text: text.replace('"why"', '"reason"'), "lacks a part of its events"),
+        (lambda text: "[]", "is not an exported record"),
+        (lambda text: "[" * 100_000, "is not valid JSON"),
+        (lambda text: text.replace('"why"', '"reason"'), "lacks part of its events"),
         (lambda text: text.replace('"sequence": 2', '"sequence": ' + "9" * 30), "is numbered 999"),
         (lambda text: text.replace('"sequence": 2', '"sequence": 1'), "event 2 is numbered 1"),
-        (lambda text: text.replace('"who": "A. Berg"', '"who": ["A. Berg"]'), "else than text"),
-        (lambda text: text.replace('"why": ""', '"why": null'), "else than text"),
+        (lambda text: text.replace('"who": "A. Berg"', '"who": ["A. Berg"]'), "other than text"),
+        (lambda text: text.replace('"why": ""', '"why": null'), "other than text"),
     ],
 )
 def test_a_changed_export_is_not_restored(

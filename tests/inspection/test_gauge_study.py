@@ -126,7 +126,7 @@ def test_all_together_and_by_group(study: GaugeStudy) -> None:
     names = {(one.factor, one.name): one.answered for one in study.groups}
     assert names["finish", "bright"] == 4
     assert names["finish", "wet"] == 1
-    assert names["finish", "not said"] == 0
+    assert names["finish", "not stated"] == 0
     assert names["phone", "Acme"] == 5
     assert names["size", "20 to 40 mm"] == 5
 

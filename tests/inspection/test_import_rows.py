@@ -51,7 +51,7 @@ def test_nothing_is_imported_if_a_row_is_bad_unless_the_good_are_asked_for(
 def test_importing_a_file_twice_adds_nothing(sample: Path, empty: Record) -> None:
     import_readings(empty, read_readings(sample), by="C. Holm", rope="hoist rope 1")
     before = empty.fingerprint()
-    with pytest.raises(RejectedError, match="the record has this reading already"):
+    with pytest.raises(RejectedError, match="the record already has this reading"):
         import_readings(empty, read_readings(sample), by="C. Holm")
     assert empty.fingerprint() == before
 
@@ -96,7 +96,9 @@ def test_ropes_come_from_a_table(tmp_path: Path, empty: Record) -> None:
         "hoist rope 1;22;;;;;\n"
     )
     table = read_ropes(csv_file(tmp_path, text))
-    with pytest.raises(RejectedError, match=r"line 3: the rope 'hoist rope 1' is in the record"):
+    with pytest.raises(
+        RejectedError, match=r"line 3: the rope 'hoist rope 1' is already in the record"
+    ):
         import_ropes(empty, table, by="A. Berg")
     assert import_ropes(empty, table, by="A. Berg", keep_good=True).ropes == 1
     rope = empty.rope("luffing rope")

@@ -49,7 +49,7 @@ def test_the_unit_of_the_column_holds_where_the_text_names_none() -> None:
 
 @pytest.mark.fault(
     "a length of 100 m or more in a table",
-    "`'999999' is too long: it would be 1000 m, and lengths end at 100 m; ...`",
+    "`'999999' is too long: it would be 1000 m, but the longest length allowed is 100 m; ...`",
 )
 @pytest.mark.parametrize(
     ("text", "sentence"),
@@ -59,7 +59,7 @@ def test_the_unit_of_the_column_holds_where_the_text_names_none() -> None:
         ("0", "more than 0"),
         ("0,00 mm", "more than 0"),
         ("9" * 24, "too long: it would be"),
-        ("100000", "lengths end at 100 m"),
+        ("100000", "longest length allowed is 100 m"),
         ("-22.4", "negative"),
         ("\u221222.4", "negative"),  # a true minus sign
         ("nan", "is not a length"),
@@ -81,10 +81,10 @@ def test_the_unit_of_the_column_holds_where_the_text_names_none() -> None:
         ("22.4 mm mm", "no known unit"),
         ("22.4 m", "no known unit"),
         ("7/8 mm", "fraction of a mm"),
-        ("11/8", "two ways"),
-        ("1 9/8", "two ways"),
-        ("7/9", "lower number"),
-        ("1/0", "lower number"),
+        ("11/8", "is ambiguous"),
+        ("1 9/8", "is ambiguous"),
+        ("7/9", "denominator"),
+        ("1/0", "denominator"),
         ("3/8/2", "is not a length"),
         ("9" * 60, "too long"),
         ("22.4\n23.5", "is not a length"),

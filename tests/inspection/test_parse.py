@@ -98,7 +98,7 @@ HEAD = "inspection,station,view_deg,typed,gauge,person,logged_at,gauge_kind,reso
         ("v,1.5,0,22.4,C,A", "column 'station' '1.5' is not a whole number"),
         ("v,0,0,22.4,C,A", "stations are numbered from 1"),
         ("v,x,0,22.4,C,A", "column 'station' 'x' is not a whole number"),
-        ("v,1,360,22.4,C,A", "the view is 360 degrees"),
+        ("v,1,360,22.4,C,A", "the direction is 360 degrees"),
         ("v,1,0,,C,A", "column 'typed' is empty"),
         ("v,1,0,abc,C,A", "'abc' is not a length"),
         ("v,1,0,-22.4,C,A", "is negative"),
@@ -107,10 +107,10 @@ HEAD = "inspection,station,view_deg,typed,gauge,person,logged_at,gauge_kind,reso
         ('v,1,0,"22,400",C,A', "is ambiguous"),
         ("v,1,0,22.4,,A", "column 'gauge' is empty"),
         ("v,1,0,22.4,C,", "column 'person' is empty"),
-        ("v,1,0,22.4,C,A,31.02.2026", "'31.02.2026' is no day of the calendar"),
+        ("v,1,0,22.4,C,A,31.02.2026", "'31.02.2026' is not a day of the calendar"),
         ("v,1,0,22.4,C,A,03/04/2026", "may be 3 April or 4 March 2026"),
         ("v,1,0,22.4,C,A,,ruler,0.01,0.02", "'ruler' is not one of wide-jaw caliper"),
-        ("v,1,0,22.4,C,A,,micrometer", "lacks column 'resolution_mm', column 'mpe'"),
+        ("v,1,0,22.4,C,A,,micrometer", "lack column 'resolution_mm', column 'mpe'"),
         ("v,1,0,22.4,C,A,,micrometer,0,0.02", "resolution of gauge 'C' must be more than 0"),
         ("v,1,0,22,4,C,A,,,,,", "a decimal comma"),
         ("v,1,0,22.4,C,A\x07", "control character"),
@@ -210,5 +210,5 @@ def test_headings_of_any_length_and_number_make_one_short_sentence(tmp_path: Pat
     path.write_text(",".join([*(f"h{i}" for i in range(60)), "x" * 9000]) + "\n1\n", "utf-8")
     with pytest.raises(ValueError, match="has no column for inspection") as told:
         read_readings(path)
-    assert " and 37 more. See `ropephoto record template`." in str(told.value)
+    assert " and 37 more. See `ropephoto record template`, or" in str(told.value)
     assert len(str(told.value)) < 1500

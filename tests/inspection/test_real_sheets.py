@@ -167,7 +167,10 @@ def test_the_mapping_is_shown_and_corrected(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(
     ("named", "said"),
-    [({"Nummer": "station"}, "no column 'Nummer'"), ({"Nr": "statoin"}, "'statoin' is no column")],
+    [
+        ({"Nummer": "station"}, "no column 'Nummer'"),
+        ({"Nr": "statoin"}, "'statoin' is not a column"),
+    ],
 )
 def test_a_wrong_mapping_is_one_sentence(tmp_path: Path, named: dict[str, str], said: str) -> None:
     with pytest.raises(ValueError, match=said):
@@ -272,9 +275,12 @@ def test_a_sheet_without_a_day_belongs_to_the_inspection_that_is_there(tmp_path:
 @pytest.mark.parametrize(
     ("title", "said"),
     [
-        ("", "needs one day; say it with --day"),
+        ("", "needs one day; give it with --day"),
         ("Crane 2; 03/04/2026;\n", "may be 3 April or 4 March 2026"),
-        ("held 15.09.2026; gauge due 31.01.2027;\n", "two days stand: 2026-09-15 and 2027-01-31"),
+        (
+            "held 15.09.2026; gauge due 31.01.2027;\n",
+            "there are two days: 2026-09-15 and 2027-01-31",
+        ),
     ],
 )
 def test_a_day_that_is_missing_or_not_clear_is_asked_for(

@@ -86,7 +86,7 @@ def test_a_file_replaced_while_the_program_runs_is_reported(tmp_path: Path) -> N
     with open_record(path) as record:
         record.add_rope(Rope("one", 22.0), by="A. Berg")
         other.replace(path)
-        with pytest.raises(RecordError, match=r"was replaced: another file lies in its place"):
+        with pytest.raises(RecordError, match=r"was replaced: the file in its place"):
             record.add_rope(Rope("two", 22.0), by="A. Berg")
 
 

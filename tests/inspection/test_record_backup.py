@@ -44,7 +44,7 @@ def test_a_backup_while_somebody_writes_is_whole(
 def test_a_tampered_record_is_not_called_backed_up(file_record: Record, tmp_path: Path) -> None:
     with file_record.access.engine.execution_options(writing=True).begin() as connection:
         connection.execute(text("UPDATE inspections SET place = 'elsewhere'"))
-    with pytest.raises(RecordError, match="does not verify: table inspections, visit: place"):
+    with pytest.raises(RecordError, match="fails verification: table inspections, visit: place"):
         file_record.backup(tmp_path / "safe")
 
 

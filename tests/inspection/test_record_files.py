@@ -149,7 +149,7 @@ def test_what_is_no_record_is_refused_in_one_sentence(tmp_path: Path) -> None:
     other = sqlite3.connect(foreign)
     other.execute("CREATE TABLE invoices (id)")
     other.close()
-    with pytest.raises(RecordError, match=r"holds other tables \(invoices\) and is no record"):
+    with pytest.raises(RecordError, match=r"holds other tables \(invoices\) and is not a record"):
         open_record(foreign)
     with pytest.raises(RecordError, match="give the path of a file"):
         open_record(tmp_path)
@@ -207,7 +207,7 @@ def _limit(record: Record, setting: str) -> None:
 @pytest.mark.fault(
     "a full disk while the record is written",
     "`The record ... could not be written: the disk is full; free some space and try again. "
-    "Nothing that was saved before is lost.`",
+    "Nothing saved before is lost.`",
 )
 def test_a_full_disk_says_so_and_loses_nothing(file_record: Record) -> None:
     before = file_record.fingerprint()
@@ -227,8 +227,8 @@ def test_a_record_that_may_only_be_read_says_so(file_record: Record) -> None:
 
 @pytest.mark.fault(
     "a write-protected folder",
-    "`The record ... can't be opened: the folder is missing, or it may not be read and "
-    "written; ...`",
+    "`The record ... can't be opened: the folder is missing, or there is no "
+    "permission to read and write it; ...`",
 )
 def test_a_write_protected_folder_says_so() -> None:
     folder = Path(tempfile.mkdtemp())
@@ -251,7 +251,9 @@ def test_a_database_record_must_be_told_where_its_photographs_are(new_database: 
         record.add_rope(Rope("rope", 22.0), by="A. Berg")
         record.add_inspection(Inspection("visit", "rope", date(2026, 11, 2)), by="A. Berg")
         assert record.verify(photographs=True).sound  # none are named, none are needed
-        with pytest.raises(RecordError, match=r"say where the photographs.*--photographs"):
+        with pytest.raises(
+            RecordError, match=r"give the store of the record's photographs.*--photographs"
+        ):
             record.add_photograph("visit", b"one", name="one.jpg", by="A. Berg")
 
 
@@ -265,7 +267,7 @@ def test_photographs_are_not_split_over_two_stores(file_record: Record, tmp_path
     store = Path(file_record.photographs.where)
     store.rename(tmp_path / "elsewhere")
     before = file_record.fingerprint()
-    with pytest.raises(RecordError, match=r"is not there, .*was it moved\? Put it back before"):
+    with pytest.raises(RecordError, match=r"is missing, .*was it moved\? Put it back before"):
         file_record.add_photograph("visit", b"two", name="two.jpg", by="A. Berg")
     assert not store.exists()
     assert file_record.fingerprint() == before

@@ -34,7 +34,7 @@ def test_a_server_restart_loses_nothing_and_the_record_continues(
         try:
             with pytest.raises(RecordError, match=r"does not answer .*; is it running\?") as told:
                 record.ropes()
-            assert "Nothing that was saved is lost" in str(told.value)
+            assert "Nothing saved is lost" in str(told.value)
             assert "\n" not in str(told.value)
         finally:
             server.start()
@@ -87,7 +87,7 @@ def test_a_command_interrupted_by_a_server_restart_can_be_repeated(
     assert status == 1
     (line,) = [line for line in said.splitlines() if line.startswith("Error: ")]
     assert "does not answer" in line
-    assert line.endswith("Nothing that was saved is lost: try again once it is.")
+    assert line.endswith("Nothing saved is lost: try again once it is running.")
     with open_record(new_database, photographs=tmp_path) as record:
         assert record.fingerprint() == before  # no half import
     server.stop()

@@ -68,14 +68,14 @@ def test_from_draft_to_closed_and_back(filled: Record) -> None:
     read(filled)
     filled.submit(VISIT, by="A. Berg", why="station 3 was wet")
     assert state(filled) == "submitted"
-    with pytest.raises(RecordError, match="is submitted already"):
+    with pytest.raises(RecordError, match="is already submitted"):
         filled.submit(VISIT, by="A. Berg")
     filled.review(VISIT, "sent back", by="B. Lind", why="read 3 again")
     assert state(filled) == "sent back"
     read(filled, 3)
     assert state(filled) == "draft"  # being mended; it is handed in again
     filled.submit(VISIT, by="A. Berg")
-    with pytest.raises(RecordError, match="is submitted; it is closed once it has been reviewed"):
+    with pytest.raises(RecordError, match="is submitted; it can be closed once it is reviewed"):
         filled.close_inspection(VISIT, STAYS, by="C. Holm")
     filled.review(VISIT, "accepted", by="B. Lind")
     assert state(filled) == "reviewed"
@@ -91,7 +91,7 @@ def test_from_draft_to_closed_and_back(filled: Record) -> None:
         ("accepted", "B. Lind", ""),
         ("closed", "C. Holm", ""),
     ]
-    with pytest.raises(RecordError, match="is closed; take the decision back, with its reason"):
+    with pytest.raises(RecordError, match="is closed; withdraw the decision, giving a reason"):
         read(filled)
     for change in (
         lambda: filled.observe(VISIT, CORRODED, by="A. Berg"),
@@ -130,7 +130,7 @@ def test_remarks_and_the_next_day_leave_a_review_as_it_is(filled: Record) -> Non
     moved = replace(told, place="quay 5")
     filled.change_inspection(moved, by="A. Berg", why="place", revision=there.revision)
     assert state(filled) == "submitted"
-    with pytest.raises(ValueError, match="2026-01-01, lies before the inspection of 2026-11-02"):
+    with pytest.raises(ValueError, match="2026-01-01, is before the inspection of 2026-11-02"):
         filled.change_inspection(
             replace(moved, next_due=date(2026, 1, 1)), by="A. Berg", why="x", revision=99
         )
@@ -160,9 +160,12 @@ def test_what_was_seen_at_a_station_is_kept_with_its_person(filled: Record) -> N
 @pytest.mark.parametrize(
     ("wrong", "words"),
     [
-        (Condition(3, "corrosion", 30), "a severity is one of 0, 20, 40, 60, 80, 100 %; got 30"),
-        (Condition(3, "corrosion", None), "say what was seen, count it or rate it"),
-        (Condition(3, "rust", 20), "a criterion is one of"),  # type: ignore[arg-type]
+        (
+            Condition(3, "corrosion", 30),
+            "a severity must be one of 0, 20, 40, 60, 80, 100 %; got 30",
+        ),
+        (Condition(3, "corrosion", None), "describe it, count it or rate it"),
+        (Condition(3, "rust", 20), "a criterion must be one of"),  # type: ignore[arg-type]
         (Condition(3, "broken wires", 20, count=-1), "counted from 0 to 10000; got -1"),
         (Condition(3, "broken wires", 20, length_mm=0.0), "more than 0 mm"),
         (Condition(0, "heat", 0), "numbered from 1; got 0"),
@@ -176,11 +179,11 @@ def test_an_impossible_condition_is_refused(filled: Record, wrong: Condition, wo
 @pytest.mark.parametrize(
     ("wrong", "words"),
     [
-        (replace(STAYS, decision="maybe"), "the decision is one of"),
-        (replace(STAYS, competent_person=" "), "say who the competent person is"),
+        (replace(STAYS, decision="maybe"), "the decision must be one of"),
+        (replace(STAYS, competent_person=" "), "enter the competent person"),
         (replace(STAYS, until=None), "the last day of service is missing"),
-        (replace(STAYS, decision="taken out of service"), "has no last day"),
-        (replace(STAYS, next_due=date(2026, 1, 1)), "lies before the inspection"),
+        (replace(STAYS, decision="taken out of service"), "takes no last day"),
+        (replace(STAYS, next_due=date(2026, 1, 1)), "is before the inspection"),
     ],
 )
 def test_a_decision_that_lacks_something_is_refused(
@@ -235,7 +238,7 @@ def test_limits_are_confirmed_against_a_copy_and_only_as_they_are(filled: Record
     other = {rule_set: replace(own, figures="0" * 16)}
     assert standing_confirmation(rule_set, other) is None
     assert "have changed since C. Holm" in confirmation_words(rule_set, other)
-    with pytest.raises(ValueError, match="say which copy"):
+    with pytest.raises(ValueError, match="name the copy"):
         confirm_limits(filled, replace(own, rule_set="EN 12385-4", copy=""), by="C. Holm")
     assert filled.verify().sound
 

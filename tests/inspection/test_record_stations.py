@@ -72,7 +72,7 @@ def test_a_withdrawn_result_does_not_count_and_its_number_is_not_used_again(
 @pytest.mark.parametrize(
     ("before", "why", "words"),
     [
-        (replace(HERE, diameter_mm=21.0), "x", "does not hold this result"),
+        (replace(HERE, diameter_mm=21.0), "x", "no longer has this result"),
         (HERE, "  ", "say why"),
     ],
 )
@@ -87,7 +87,7 @@ def test_a_result_is_not_replaced_blindly(
 def test_two_figures_do_not_come_to_stand_at_one_place(filled: Record) -> None:
     other = replace(HERE, at_mm=20.0)
     filled.add_results(VISIT, [other], by="A. Berg")
-    with pytest.raises(RecordError, match=r"figure at \+20.0 mm already"):
+    with pytest.raises(RecordError, match=r"already has a figure at \+20.0 mm"):
         filled.replace_result(VISIT, HERE, replace(HERE, at_mm=20.0), by="A. Berg", why="x")
     assert filled.inspection(VISIT).results == (HERE, other)
 
@@ -156,7 +156,7 @@ def test_a_decision_ends_when_a_figure_of_its_station_changes(
 
 
 def test_overruling_turns_another_persons_decision_round(filled: Record) -> None:
-    with pytest.raises(RecordError, match="nothing was decided"):
+    with pytest.raises(RecordError, match="has no decision to overrule"):
         filled.review(VISIT, "overruled", by="B. Lind", why="no", station=1)
     filled.review(VISIT, "accepted", by="B. Lind", station=1)
     with pytest.raises(RecordError, match="another person"):
@@ -171,7 +171,13 @@ def test_overruling_turns_another_persons_decision_round(filled: Record) -> None
     ("station", "state", "by", "why", "words"),
     [
         (1, "sent back", "B. Lind", " ", "say why"),
-        (1, "open", "B. Lind", "x", "a station is accepted, sent back, overruled; got 'open'"),
+        (
+            1,
+            "open",
+            "B. Lind",
+            "x",
+            "a station must be one of accepted, sent back, overruled; got 'open'",
+        ),
         (1, "accepted", "a. berg", "", "can't review them"),
         (7, "accepted", "B. Lind", "", "nothing at station 7"),
     ],

@@ -116,8 +116,8 @@ def test_postgresql_refuses_to_empty_the_events(new_database: str, tmp_path: Pat
         (["DELETE FROM events WHERE sequence = 3"], "event 3: missing"),
         (["DELETE FROM events WHERE sequence IN (3, 4)"], "event 3 to 4: missing"),
         (["DELETE FROM events WHERE sequence = 1"], "event 1: missing"),
-        (["DELETE FROM events WHERE sequence = 7"], "the head says 7 events, and the last"),
-        (["DELETE FROM events"], "the head says 7 events, and the last one found is 0"),
+        (["DELETE FROM events WHERE sequence = 7"], "the head says 7 events, but the last"),
+        (["DELETE FROM events"], "the head says 7 events, but the last one found is 0"),
         (["DELETE FROM head"], "head row"),
         (["UPDATE head SET sequence = 8"], "the head says 8 events"),
         (
@@ -162,7 +162,7 @@ def test_an_edited_removed_moved_or_inserted_event_is_found(
         ("UPDATE ropes SET data = replace(data, '22.0', '21.0')", "table ropes, rope: data"),
         (
             "INSERT INTO gauges VALUES ('C-08', 2, '{}')",
-            "table gauges, C-08: is there, but no event says so",
+            "table gauges, C-08: is present, but no event accounts for it",
         ),
         ("DELETE FROM reviews", "table reviews, 7: is missing"),
     ],
@@ -195,7 +195,7 @@ def test_a_chain_cut_off_together_with_its_head_shows_only_against_a_noted_finge
     )
     assert filled.verify().sound  # nothing inside the record can tell
     found = filled.verify(noted=noted)
-    assert "has no event 7 any more" in found.faults[0]
+    assert "no longer has an event 7" in found.faults[0]
     assert filled.verify(noted=f"6-{earlier[:32]}").sound
 
 
@@ -206,7 +206,7 @@ def test_a_chain_made_anew_shows_against_a_noted_fingerprint(
     filled.add_rope(Rope("rope 2", 9.0), by="A. Berg")
     assert filled.verify(noted=noted).sound  # later events do not disturb
     other = "7-" + "0" * 32
-    assert "event 7 is another one now" in filled.verify(noted=other).faults[0]
+    assert "event 7 is a different one now" in filled.verify(noted=other).faults[0]
     with pytest.raises(ValueError, match="'7-xyz' is not a fingerprint"):
         filled.verify(noted="7-xyz")
 

@@ -179,5 +179,5 @@ def test_a_changed_state_is_found_with_a_kept_rebuild_too(tmp_path: Path) -> Non
 def test_a_folder_that_can_not_be_made_is_one_sentence(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("")
     path = made(tmp_path / "record.db")
-    with open_record(path) as record, pytest.raises(RecordError, match="can't be made"):
+    with open_record(path) as record, pytest.raises(RecordError, match="can't be created"):
         record.verify(work=tmp_path / "file" / "work")

@@ -96,7 +96,7 @@ def test_a_crossover_is_known_by_the_stations_note() -> None:
 
 def test_a_country_is_two_letters() -> None:
     assert country_code(" us ") == "US"
-    with pytest.raises(ValueError, match="'Germany' is not a code of two letters"):
+    with pytest.raises(ValueError, match="'Germany' is not a two-letter code"):
         country_code("Germany")
 
 
@@ -133,7 +133,7 @@ def test_rope_json_takes_lengths_as_everything_else_does(tmp_path: Path) -> None
     ("field", "value", "said"),
     [
         ("nominal_mm", "thick", "'nominal_mm' is 'thick'"),
-        ("country", "Germany", "two letters"),
+        ("country", "Germany", "two-letter code"),
         ("sheaves", "wood", "not stated, steel, plastic"),
         ("grooves", [{"name": "drum"}], "radius_mm"),
         ("grooves", [{"name": "drum", "radius_mm": "wide"}], "'radius_mm' is 'wide'"),

@@ -119,27 +119,30 @@ def deep(events: list[dict[str, Any]]) -> None:
         (without("rope added"), "there is no rope 'rope'"),
         (without("inspection added"), "there is no inspection 'visit'"),
         (without("readings added"), "has no reading 2"),
-        (set_new("readings added", 0, "value_mm", value="22.41"), "'value_mm' is '22.41'; it is a"),
+        (
+            set_new("readings added", 0, "value_mm", value="22.41"),
+            "'value_mm' is '22.41'; it must be a",
+        ),
         (set_new("readings added", 0, "value_mm", value=-1.0), "must be more than 0 mm"),
         (set_new("readings added", 0, "number", value=7), "not what the record would write"),
         (set_new("rope added", "nominal_mm", value=0.0), "must be more than 0 mm"),
-        (set_new("rope added", "core", value="straw"), "'core' is 'straw'; it is one of"),
+        (set_new("rope added", "core", value="straw"), "'core' is 'straw'; it must be one of"),
         (set_new("rope added", "grooves", 0, "radius_mm", value="12"), r"'grooves\[0\].radius_mm'"),
         (set_new("rope added", "extra", value=1), "not what the record would write"),
         (set_new("rope added", "identity", value="other"), "its 'subject' is 'rope'"),
         (set_new("results added", 0, "diameter_mm", value=True), "'diameter_mm' is True"),
         (set_new("results added", 0, "budget", 0, "u", value="x"), r"'budget\[0\].u' is 'x'"),
         (set_new("findings set", "rank", value="high"), "its rank is 'high'"),
-        (set_new("reviewed", "state", value="fine"), "ends in open, accepted"),
+        (set_new("reviewed", "state", value="fine"), "must be one of open, accepted"),
         (set_new("station reviewed", "back", value=False), "not what the record would write"),
         (set_new("photograph added", "sha256", value="../../etc"), "is not a photograph's hash"),
         (lambda events: of_kind(events, "reviewed").update(why=""), "say why"),
         (lambda events: of_kind(events, "reviewed").update(kind="approved"), "understood"),
         (lambda events: of_kind(events, "reviewed").update(about="rope"), "its 'about' is 'rope'"),
         (lambda events: of_kind(events, "reviewed").update(at="yesterday"), "yesterday"),
-        (lambda events: events.append(dict(events[0])), "is in the record already"),
+        (lambda events: events.append(dict(events[0])), "is already in the record"),
         (swapped, ""),  # a gauge may come before a rope
-        (deep, "holds values within values without end"),
+        (deep, "is nested too deeply"),
     ],
 )
 def test_a_forged_entry_is_not_restored(
@@ -168,7 +171,7 @@ def test_nesting_without_end_is_one_sentence(tmp_path: Path, document: dict[str,
         document["events"][number - 1] = asdict(made)
         previous = made.hash
     document["fingerprint"] = f"{len(document['events'])}-{previous[:32]}"
-    with pytest.raises(RecordError, match="values within values without end"):
+    with pytest.raises(RecordError, match="is nested too deeply"):
         restored(tmp_path, json.dumps(document))
 
 
@@ -237,4 +240,4 @@ def test_times_that_run_backwards_are_told(tmp_path: Path, document: dict[str, A
         assert found.faults == ()
         (note,) = found.notes
         assert "(reviewed, visit, by B. Lind) says 2020-01-01 00:00:00 UTC and follows" in note
-        assert "the clock was set back, or the time was made up" in note
+        assert "the clock was set back, or the time was invented" in note

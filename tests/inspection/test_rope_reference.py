@@ -64,7 +64,10 @@ def test_all_fields_come_back_from_record_and_table(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(
     ("field", "value", "words"),
-    [("baseline_mm", "thick", "is not a length"), ("reference_tension", "tight", "is one of none")],
+    [
+        ("baseline_mm", "thick", "is not a length"),
+        ("reference_tension", "tight", "must be one of none"),
+    ],
 )
 def test_a_folder_with_a_field_that_cannot_be_is_told(
     tmp_path: Path, field: str, value: str, words: str
@@ -106,7 +109,7 @@ def test_a_judgement_holds_history_severity_and_grooves() -> None:
     assert first.line.rate_mm_per_year == pytest.approx(-0.2, abs=0.001)
     assert first.limit is not None
     assert first.limit.limit_mm == pytest.approx(38.352)  # 30 CFR 56.19024: 94 % of 40.8 mm
-    assert "no clearance" in first.limit.words
+    assert "does not clear the rope" in first.limit.words
     # (41.2 - 40.61) / 40 = 1.475 %, counted from the reference
     assert judgement.severities[0].severity.decrease_pct == pytest.approx(1.475)
     own = [one for one in judgement.verdicts if one.verdict.limit.rule.source == "the drum's maker"]

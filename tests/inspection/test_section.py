@@ -122,7 +122,7 @@ def test_photographs_are_paired_by_what_their_cards_say() -> None:
 
 
 def test_a_view_needs_its_direction() -> None:
-    with pytest.raises(ValueError, match=r"'3-None.jpg' does not say its direction"):
+    with pytest.raises(ValueError, match=r"'3-None.jpg' does not show its direction"):
         diameter_of_estimate(_estimate(3, None, 20.0))
 
 

@@ -61,7 +61,7 @@ def test_all_low_with_the_ends_is_the_gauge_and_low_without_them_is_the_rope() -
     assert "the reference diameter" in shifted.seen
     worn = _first(_marked(_with_last_time(log_of(_lower(0.5, ends=False), rope=ROPE))))
     assert worn.code == "lower-everywhere"
-    assert "where it runs" in worn.seen
+    assert "its running length" in worn.seen
 
 
 def test_the_ends_show_a_gauge_that_is_off_with_nothing_else_to_show_it() -> None:

@@ -82,7 +82,7 @@ def test_a_mean_that_u_does_not_explain_is_told_however_many_lie_inside() -> Non
     ("diameters", "true", "sentence"),
     [
         (TABLE_1[:5], 100.0, "at least 6 are needed"),
-        (TABLE_1, 50.0, "say the diameter of the bar that was photographed"),
+        (TABLE_1, 50.0, "give the diameter of the bar that was photographed"),
         (TABLE_1, float("nan"), "between 1 and 500 mm"),
     ],
 )
@@ -96,4 +96,4 @@ def test_what_is_no_check_is_refused_in_a_sentence(
 def test_an_old_check_is_reminded_of() -> None:
     check = of(TABLE_1, u_own=1.5, u_shared=0.0, true=100.0)
     assert "do it again" not in check.reminder(date(2027, 11, 1))
-    assert "more than a year old: do it again" in check.reminder(date(2027, 12, 1))
+    assert "more than a year old: repeat it" in check.reminder(date(2027, 12, 1))

@@ -18,7 +18,7 @@ from ui.web.page import session
 
 FULL = "the disk is full; free some space and try again."
 LOCKED = "is locked by another program that is writing; wait a moment and try again."
-PROTECTED = "write-protected|it may not be read and written"
+PROTECTED = "write-protected|there is no permission to read and write"
 
 
 def record_of_pages() -> Record:

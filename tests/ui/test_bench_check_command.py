@@ -77,7 +77,7 @@ def test_a_bench_that_does_not_hold_ends_with_status_1(
     [
         ("16.002", "0", "must be more than 0"),
         ("nan", "0.002", "between 1 and 500 mm"),
-        ("24", "0.002", "say the diameter of the bar"),
+        ("24", "0.002", "give the diameter of the bar"),
     ],
 )
 def test_what_makes_no_sense_is_refused_and_nothing_is_kept(
@@ -110,7 +110,7 @@ def test_one_photograph_that_came_twice_is_no_second_one(
     done = run("bench-check", str(bar), "--true", "16.002", "--u", "0.002")
     assert done.exit_code == 2
     said = " ".join(done.output.split())
-    assert f"2.jpg and 3.jpg are one photograph ({how})" in said
+    assert f"2.jpg and 3.jpg are the same photograph ({how})" in said
     assert not bench_checks_file().exists()
 
 

@@ -56,7 +56,7 @@ def write_folder(folder: Path, *, typed: dict[tuple[int, int], str] | None = Non
     return folder
 
 
-LEAST = re.compile(r"The least is `(\{.*?\})` in `rope\.json` and the columns\s+`([\w,]+)`")
+LEAST = re.compile(r"The minimum is `(\{.*?\})` in `rope\.json` and the columns\s+`([\w,]+)`")
 
 
 def least_folder(folder: Path, *, without: str = "") -> Path:
@@ -205,7 +205,7 @@ def test_earlier_inspections_of_the_table_are_the_past_and_later_ones_are_not_re
         (lambda f: (f / "rope.json").write_text("{"), "can't be read as JSON"),
         (lambda f: (f / "rope.json").write_text("[1]"), "must hold an object"),
         (lambda f: (f / "rope.json").write_text('{"identity": "R"}'), "does not describe a rope"),
-        (lambda f: (f / "rope.json").write_text('{"nominal": 40}'), "'nominal' that is not known"),
+        (lambda f: (f / "rope.json").write_text('{"nominal": 40}'), "unknown field 'nominal'"),
         (
             lambda f: (f / "rope.json").write_text(
                 '{"identity": "R", "nominal_mm": 40, "core": "wood"}'
@@ -224,7 +224,7 @@ def test_earlier_inspections_of_the_table_are_the_past_and_later_ones_are_not_re
         (lambda f: (f / "stations.csv").write_text("number,position_m\n1,here\n"), "line 2"),
         (lambda f: (f / "stations.csv").write_text("number,position_m\n1_0,4\n"), "line 2"),
         (lambda f: (f / "stations.csv").write_text("number,position_m\n1,1e9\n"), "line 2"),
-        (lambda f: (f / "readings.csv").write_text(HEADINGS + "\n"), "no reading"),
+        (lambda f: (f / "readings.csv").write_text(HEADINGS + "\n"), "no valid reading"),
         (lambda f: (f / "inspection.json").write_text('{"on": "soon"}'), "inspection.json"),
     ],
 )

@@ -144,7 +144,7 @@ def protected(tmp_path: Path) -> Iterator[Path]:
     [
         (["card", "--rope", "22", "{}/cards.pdf"], "Permission denied"),
         (["card", "--board", "{}/board.pdf"], "Permission denied"),
-        (["record", "init", "{}/crane.db"], "it may not be read and written"),
+        (["record", "init", "{}/crane.db"], "there is no permission to read and write"),
         (["record", "template", "{}/empty.csv"], "Permission denied"),
         (
             [

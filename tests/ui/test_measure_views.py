@@ -49,7 +49,7 @@ def test_the_table_says_the_ellipse_and_the_lay(capsys: pytest.CaptureFixture[st
     assert "Station 1. Ellipse: largest 22.60 mm" in shown
     assert "smallest 21.80 mm" in shown
     assert "the largest at 30 deg" in shown
-    assert "Three directions leave nothing over to check the ellipse with." in shown
+    assert "Three directions leave no redundancy to check the ellipse." in shown
     assert "1, 60 23.80 0.10 6 142.8 0.6 right" in shown
 
 

@@ -353,8 +353,8 @@ def test_a_restored_export_waits_on(record: Record, quick: None, tmp_path: Path)
     ("manner", "words"),
     [
         (Manner("spring"), "no print check of the card set 'spring'"),
-        (Manner(hold="sideways"), "a card is held touching, level, stand-off"),
-        (Manner(offset_mm=float("nan")), "a card is held"),
+        (Manner(hold="sideways"), "must be one of touching, level, stand-off"),
+        (Manner(offset_mm=float("nan")), "the hold of a card"),
     ],
 )
 def test_an_impossible_manner_is_refused_and_nothing_waits(

@@ -87,10 +87,10 @@ def test_the_day_of_a_sheet_without_one_is_told(tmp_path: Path) -> None:
     (tmp_path / "sheet.csv").write_text("Station;0°;90°\n1;22,2;22,1\n", "utf-8")
     asked = run(tmp_path, "--rope", ROPE.identity)
     assert asked.exit_code != 0
-    assert "say it with --day" in asked.output
+    assert "give it with --day" in asked.output
     told = run(tmp_path, "--rope", ROPE.identity, "--day", "15.09.2026")
     assert told.exit_code == 0, told.output
     with open_record(tmp_path / "record.db") as opened:
         assert opened.inspection(HELD.identity).inspection.on == date(2026, 9, 15)
     wrong = run(tmp_path, "--day", "soon")
-    assert "'soon' is not a day or time that is understood" in wrong.output
+    assert "'soon' is not a day or time in a known format" in wrong.output

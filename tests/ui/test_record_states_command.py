@@ -41,7 +41,7 @@ def test_an_inspection_is_closed_by_commands(record: str) -> None:
     assert run("submit", record, "visit", "--by", "A. Berg", "--remark", "wet")[0] == 0
     early = run("close", record, "visit", "stays in service", "--by", "C. Holm")
     assert early[0] == 1
-    assert "is submitted; it is closed once it has been reviewed" in early[1]
+    assert "is submitted; it can be closed once it is reviewed" in early[1]
     with open_record(record) as opened:
         opened.review("visit", "accepted", by="B. Lind")
     code, said = run(
@@ -61,4 +61,4 @@ def test_an_inspection_is_closed_by_commands(record: str) -> None:
 def test_a_severity_that_no_table_has_is_refused_in_a_sentence(record: str) -> None:
     code, said = run("observe", record, "visit", "3", "corrosion", "--severity", "30", "--by", "A")
     assert code == 1
-    assert "a severity is one of 0, 20, 40, 60, 80, 100 %; got 30." in said
+    assert "a severity must be one of 0, 20, 40, 60, 80, 100 %; got 30." in said

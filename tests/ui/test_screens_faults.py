@@ -188,7 +188,7 @@ def test_a_photograph_starts_no_second_store_after_the_first_was_moved(
     store.rename(store.with_name("elsewhere"))
     status, told = give("bar.jpg", bar)
     assert status == LATER
-    assert "was it moved? Put it back before more are added" in told["error"]
+    assert "was it moved? Put it back before adding more" in told["error"]
     assert not store.exists()
     store.with_name("elsewhere").rename(store)
     assert give("bar.jpg", bar)[0] == 200

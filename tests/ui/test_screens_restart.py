@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
 SAMPLE = "2026-09-quay-crane-2"
 _copies = count(1)
-ASLEEP = r"does not answer .*; is it running\? Nothing that was saved is lost: try again once it is"
+ASLEEP = r"does not answer .*; is it running\? Nothing saved is lost: try again once it is running"
 
 
 def make_database(hand: Engine, name: str, like: str = "template1") -> str:  # noqa: F811

@@ -219,7 +219,7 @@ def test_the_rope_says_what_it_is_held_against(sample_app: AppTest) -> None:
 
 @pytest.mark.fault(
     "too few photographs of a bar for the bench check",
-    "`2 photographs gave a figure and 0 none; at least 6 are needed`; the photographs are kept",
+    "`2 photographs gave a figure and 0 did not; at least 6 are needed`; the photographs are kept",
 )
 def test_photographs_of_a_bar_stay_until_they_give_a_bench_check(sample_app: AppTest) -> None:
     folder = sample_folder()
@@ -233,7 +233,7 @@ def test_photographs_of_a_bar_stay_until_they_give_a_bench_check(sample_app: App
     named(at.text_input, "Standard uncertainty of that diameter").set_value("0.002 mm")
     named(at.button, "Check these photographs").click()
     at.run()
-    assert any("2 photographs gave a figure and 0 none" in one.value for one in at.error)
+    assert any("2 photographs gave a figure and 0 did not" in one.value for one in at.error)
     mine = owner_of(local_user("Reviewer B"))
     there = in_tray(mine, "bars")
     assert [one.name for one in there] == ["bar-16mm.jpg", "station-1-view-00.jpg"]

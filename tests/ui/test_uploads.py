@@ -155,14 +155,14 @@ def test_a_name_is_made_fit_for_the_record(record: Record) -> None:
 
 @pytest.mark.fault(
     "a photograph uploaded to an inspection that has been closed",
-    "`... is closed; take the decision back, ...`; the browser keeps the photograph",
+    "`... is closed; withdraw the decision, ...`; the browser keeps the photograph",
 )
 def test_a_closed_inspection_takes_none_and_says_so(
     record: Record, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     from inspection.record import commands
 
-    closed = commands.RecordError("the inspection 'visit' is closed; take the decision back.")
+    closed = commands.RecordError("the inspection 'visit' is closed; withdraw the decision.")
 
     def refuse(*_: object, **__: object) -> None:
         raise closed

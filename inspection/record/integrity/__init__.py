@@ -1,5 +1,5 @@
-"""Whether a record is what was saved: verified, made anew from its events, taken in from outside.
+"""Whether a record is what was saved: verified, rebuilt from its events, restored from a file.
 
-May import the record's tables, events, projection and commands; only the record itself and the
-exchange of files ask it.
+May import the record's tables, events, projection and commands; only the record itself and
+`inspection.exchange` use it.
 """

@@ -1,8 +1,8 @@
-"""The record's state made anew from its events, in a file of its own, to be compared with it.
+"""The record's state rebuilt from its events, in a separate file, for comparison.
 
-Where a folder is named the file stays in it, with how far it goes: an interrupted `verify` goes on
-there, and the next one applies only what is new. The chain itself is always read whole. Who can
-write that folder can make the comparison say what they like, so it must be the verifier's own.
+If a folder is given the file stays in it, with how far it goes: an interrupted `verify` resumes
+there, and the next one applies only what is new. The chain itself is always read completely.
+Anyone who can write to that folder can falsify the comparison, so it must be the verifier's own.
 """
 
 from __future__ import annotations
@@ -22,27 +22,27 @@ from inspection.record.projection import apply_event
 from inspection.record.schema import STATE, events, metadata
 
 EventProgress = Callable[[int, int], None]  # events done, events in all
-BATCH = 500  # events between two points from which an interrupted run goes on
+BATCH = 500  # events between two points from which an interrupted run can resume
 
 
 class NotReplayableError(ValueError):
-    """An event that this program can't have written; its sentence says which."""
+    """An event that this program can't have written; the message says which."""
 
 
 @contextmanager
 def rebuilt_state(
     connection: Connection, *, work: Path | None = None, progress: EventProgress | None = None
 ) -> Iterator[Connection]:
-    """Yield a database that holds the state that follows from the record's events.
+    """Yield a database with the state that follows from the record's events.
 
     Parameters
     ----------
     connection : Connection
-        The record, its chain already found whole.
+        The record, its chain already verified.
     work : Path or None, optional
-        Folder in which the database is kept; it is made if need be.
+        Folder in which the database is kept; created if necessary.
     progress : callable, optional
-        Told how many events are done, and how many there are.
+        Called with the number of events done and the total.
 
     Raises
     ------
@@ -61,7 +61,7 @@ def rebuilt_state(
     try:
         work.mkdir(parents=True, exist_ok=True)
     except OSError as error:
-        raise RecordError(f"{work} can't be made: {error.strerror or error}.") from error
+        raise RecordError(f"{work} can't be created: {error.strerror or error}.") from error
     with _rebuilt(connection, work / "rebuilt.db", progress) as anew:
         yield anew
 
@@ -73,8 +73,8 @@ def _rebuilt(
     engine = make_engine(path)
     try:
         with engine.connect() as anew:
-            anew.exec_driver_sql("COMMIT")  # the settings can't change inside
-            anew.exec_driver_sql("PRAGMA synchronous = OFF")  # it can always be made again
+            anew.exec_driver_sql("COMMIT")  # settings can't change inside a transaction
+            anew.exec_driver_sql("PRAGMA synchronous = OFF")  # it can always be rebuilt
             done = _goes_to(connection, anew)
             total = (
                 connection.execute(
@@ -107,7 +107,7 @@ def _rebuilt(
 
 
 def _goes_to(connection: Connection, anew: Connection) -> int:
-    """Return up to which event the kept state goes; it is begun anew where it is another's."""
+    """Return the last event in the stored state; start again if it belongs to another record."""
     anew.exec_driver_sql(
         "CREATE TABLE IF NOT EXISTS rebuilt_to (sequence INTEGER, hash TEXT, shape TEXT)"
     )
@@ -125,6 +125,6 @@ def _goes_to(connection: Connection, anew: Connection) -> int:
 
 
 def _shape() -> str:
-    """Return what changes with the tables of this program's version."""
+    """Return a hash that changes with the tables of this program's version."""
     named = [f"{table.name}.{column.name}" for table in STATE for column in table.columns]
     return hashlib.sha256(" ".join(named).encode()).hexdigest()

@@ -1,8 +1,8 @@
-"""Events from outside, said again to the record: each must be one that it would have written.
+"""Events from outside, replayed into a record: each must be one that it would have written.
 
-Every event is given to the same function that saves what people enter, with the record as it was
-before it. So the record's own rules hold for it: nobody reviews what they read, what is corrected
-is there, a figure is a number. What the function then writes is compared with the event.
+Every event goes through the same function that saves what people enter, with the record as it was
+before it. So the record's own rules apply to it: nobody reviews their own readings, what is
+corrected exists, a figure is a number. What the function then writes is compared with the event.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from inspection.model.rope import Inspection, Rope
 from inspection.model.typed import check_types
 from inspection.record import commands, reviews, waiting
 from inspection.record.errors import RecordError
-from inspection.record.events import SLIP_CORRECTED, Event, Signed, hearing
+from inspection.record.events import SLIP_CORRECTED, Event, Signed, replaying
 from inspection.record.schema import results
 from inspection.record.serialization import (
     from_dict,
@@ -33,11 +33,11 @@ from vision.results import Finding
 
 T = TypeVar("T")
 
-DEEPEST = 40  # values within values; the record's own are 6 deep
+DEEPEST = 40  # levels of nesting; the record's own values have 6
 
 
 def replay(connection: Connection, event: Event) -> None:
-    """Add an event that was made elsewhere, if the record would have made it.
+    """Add an event that was made elsewhere, if the record would have written it.
 
     Raises
     ------
@@ -49,10 +49,10 @@ def replay(connection: Connection, event: Event) -> None:
         datetime.strptime(event.at, "%Y-%m-%dT%H:%M:%S.%fZ")
         _check_depth(event.old_value)
         _check_depth(event.new_value)
-        with hearing(event) as heard:
-            _SAY[event.kind](connection, event)
-        if not heard.said:
-            raise ValueError("it says nothing new.")
+        with replaying(event) as replayed:
+            _REPLAY[event.kind](connection, event)
+        if not replayed.written:
+            raise ValueError("it changes nothing.")
     except exc.IntegrityError as wrong:
         raise RecordError(f"{named} does not fit the entries before it.") from wrong
     except ValueError as wrong:
@@ -62,7 +62,7 @@ def replay(connection: Connection, event: Event) -> None:
             f"{named} can't be understood; was it exported by a newer version of this program?"
         ) from wrong
     except RecursionError as wrong:
-        raise RecordError(f"{named} holds values within values without end.") from wrong
+        raise RecordError(f"{named} is nested too deeply.") from wrong
 
 
 def _check_depth(value: Any, left: int = DEEPEST) -> None:
@@ -77,7 +77,7 @@ def _is_list(value: Any) -> bool:
 
 
 def _typed(thing: T) -> T:
-    """Return what a dictionary described, checked to its last field."""
+    """Return a dataclass made from a dictionary, every field checked."""
     check_types(thing)
     return thing
 
@@ -100,7 +100,7 @@ def _print_check(connection: Connection, event: Event) -> None:
 
 def _own_limits(connection: Connection, event: Event) -> None:
     if not _is_list(event.new_value["rules"]):
-        raise ValueError("its limits are no list.")
+        raise ValueError("its limits are not a list.")
     _define(connection, event, event.subject, dict(event.new_value))
 
 
@@ -192,7 +192,7 @@ def _findings(connection: Connection, event: Event) -> None:
     findings = [_typed(from_dict(Finding, values)) for values in event.new_value["findings"]]
     rank = event.new_value["rank"]
     if type(rank) not in (int, float):
-        raise ValueError(f"its rank is {rank!r:.40}; it is a number.")
+        raise ValueError(f"its rank is {rank!r:.40}; it must be a number.")
     reviews.save_findings(connection, event.subject, findings, rank=rank, by=event.who)
 
 
@@ -232,7 +232,7 @@ def _condition(connection: Connection, event: Event) -> None:
     )
 
 
-_SAY: dict[str, Callable[[Connection, Event], None]] = {
+_REPLAY: dict[str, Callable[[Connection, Event], None]] = {
     "rope added": _rope,
     "rope changed": _rope,
     "gauge added": _gauge,

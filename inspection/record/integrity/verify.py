@@ -1,6 +1,6 @@
 """Whether a record is what was saved: the chain, the state that follows from it, photographs.
 
-Also its backup, which is verified before it is called one.
+Also its backup, which counts as one only after it has been verified.
 """
 
 from __future__ import annotations
@@ -38,9 +38,9 @@ class Verification:
     faults : tuple of str
         What is wrong, a sentence each; empty if nothing is.
     photographs : int or None
-        How many photographs were read and compared; None if they were not looked at.
+        How many photographs were read and compared; None if they were not checked.
     notes : tuple of str
-        What is no fault but should be known: where times run backwards.
+        What is not a fault but should be known: where times run backwards.
     """
 
     events: int
@@ -85,16 +85,16 @@ def verify(
     work: Path | None = None,
     progress: EventProgress | None = None,
 ) -> Verification:
-    """Return whether the chain holds, the state follows from it, and photographs are unchanged.
+    """Return whether the chain is intact, the state follows from it, and photographs are unchanged.
 
     Parameters
     ----------
     connection : Connection
-        Inside one transaction, so that a writer at work does not disturb.
+        Inside one transaction, so that concurrent writing does not interfere.
     noted : str, optional
         A fingerprint that was noted earlier.
     store : PhotographStore, optional
-        Where the photographs are; None leaves them unread.
+        The store of the photographs; None leaves them unread.
     work, progress : optional
         As in `inspection.record.integrity.rebuild.rebuilt_state`.
     """
@@ -121,7 +121,7 @@ def verify(
                 faults.append(str(error))
     try:
         mark = fingerprint(connection)
-    except Exception:  # a missing head is among the faults already
+    except Exception:  # a missing head is already among the faults
         mark = "0-"
     return Verification(int(mark.split("-")[0]), mark, tuple(faults), read, tuple(notes))
 
@@ -141,7 +141,7 @@ def preview_hashes(connection: Connection) -> list[str]:
 def _state_faults(
     connection: Connection, *, work: Path | None, progress: EventProgress | None, most: int = 20
 ) -> list[str]:
-    """Make the state anew from the events, in a file of its own, and compare row by row."""
+    """Rebuild the state from the events, in a separate file, and compare row by row."""
     faults: list[str] = []
     try:
         with rebuilt_state(connection, work=work, progress=progress) as again:
@@ -149,13 +149,13 @@ def _state_faults(
                 for fault in _differences(table, connection, again):
                     faults.append(fault)
                     if len(faults) >= most:
-                        return [*faults, "more differ; only the first are listed."]
+                        return [*faults, "more rows differ; only the first are listed."]
     except NotReplayableError as wrong:
         return [str(wrong)]
     return faults
 
 
-# What refuses a change or a deletion of an event, and what each must say to do it.
+# The triggers that refuse to change or delete an event, and the text that each must contain.
 GUARDS = {
     "sqlite": {
         "events_never_change": "BEFORE UPDATE ON events",
@@ -166,7 +166,7 @@ GUARDS = {
 
 
 def guard_faults(connection: Connection) -> list[str]:
-    """Return a sentence for each trigger that keeps events from being changed and is missing."""
+    """Return a sentence for each missing trigger that protects events from being changed."""
     kind = connection.dialect.name
     query = (
         "SELECT name, sql FROM sqlite_master WHERE type = 'trigger'"
@@ -175,8 +175,8 @@ def guard_faults(connection: Connection) -> list[str]:
     )
     there = {str(name): str(sql) for name, sql in connection.exec_driver_sql(query)}
     return [
-        f"the guard {name!r}, which keeps events from being changed, is missing or was altered: "
-        "somebody took it out past this program. Compare with the last backup."
+        f"the guard {name!r}, which protects events from being changed, is missing or was altered "
+        "outside this program. Compare with the last backup."
         for name, says in GUARDS[kind].items()
         if name not in there
         or says not in there[name]
@@ -201,10 +201,10 @@ def _differences(table: Table, here: Connection, anew: Connection) -> Iterator[s
             continue
         if should is None or (row is not None and _order(key(row)) < _order(key(should))):
             assert row is not None
-            yield f"{named(row)}: is there, but no event says so."
+            yield f"{named(row)}: is present, but no event accounts for it."
             row = next(ours, None)
         elif row is None or _order(key(should)) < _order(key(row)):
-            yield f"{named(should)}: is missing, though the events hold it."
+            yield f"{named(should)}: is missing, though the events contain it."
             should = next(theirs, None)
         else:
             names = [column.name for column in table.c]
@@ -222,7 +222,7 @@ def _order(key: tuple[Any, ...]) -> tuple[Any, ...]:
 
 
 def _rows(table: Table, connection: Connection) -> Iterator[Row[Any]]:
-    # both databases must sort alike: by bytes, whatever language the server sorts by
+    # both databases must sort alike: by bytes, whatever the server's collation
     by_bytes = "C" if connection.dialect.name == "postgresql" else "BINARY"
     order = [
         collate(column, by_bytes) if column.type.python_type is str else column
@@ -238,18 +238,18 @@ def back_up(access: Access, store: PhotographStore, to: Path, *, with_photograph
     Raises
     ------
     RecordError
-        If the record is no SQLite file, the copy exists already, or it does not verify.
+        If the record is not a SQLite file, the copy already exists, or it fails verification.
     """
     path = sqlite_path(access.engine)
     if path is None:
         raise RecordError(
-            f"The record {access.where} lives in a database server: back it up with the "
+            f"The record {access.where} is on a database server: back it up with the "
             "server's own dump tool (pg_dump), or export it as JSON."
         )
     try:
         to.mkdir(parents=True, exist_ok=True)
     except OSError as error:
-        raise RecordError(f"{to} can't be made: {error.strerror or error}.") from error
+        raise RecordError(f"{to} can't be created: {error.strerror or error}.") from error
     copy = to / path.name
     copy_sqlite(access.engine, copy)
     copied = make_engine(copy)
@@ -261,7 +261,7 @@ def back_up(access: Access, store: PhotographStore, to: Path, *, with_photograph
     finally:
         copied.dispose()
     if not verification.sound:
-        raise RecordError(f"The copy {copy} does not verify: {verification.faults[0]}")
+        raise RecordError(f"The copy {copy} fails verification: {verification.faults[0]}")
     count: int = 0
     missing: list[str] = []
     if with_photographs and hashes:
