@@ -64,7 +64,7 @@ def far_from_nominal(log: Log, *, named: Collection[Place | None] = ()) -> tuple
         other places, too.
     """
     low, high = plausible_mm(log.rope)
-    beside = log.beside_the_plan()
+    off_plan = log.beside_the_plan()
     figures = [
         _Figure(
             figure.place,
@@ -82,7 +82,7 @@ def far_from_nominal(log: Log, *, named: Collection[Place | None] = ()) -> tuple
             result.u_mm,
         )
         for result in log.results
-        if isinstance(result, Estimate) and result not in beside
+        if isinstance(result, Estimate) and result not in off_plan
         for place in [result.place]
         if place is not None
     ]

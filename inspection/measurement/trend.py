@@ -167,7 +167,7 @@ def trend(
     design = np.column_stack([np.ones_like(years), years])
     if np.linalg.eigvalsh(covariance)[0] < SAME_FIGURE * covariance.max():
         raise ValueError(
-            "two inspections have the same figure, so they are not independent: leave one out."
+            "two inspections are based on the same figure, so they are not two: leave one out."
         )
     factor = cho_factor(covariance)
     normal = design.T @ cho_solve(factor, design)

@@ -58,7 +58,7 @@ def check_closing(closing: Closing, *, held_on: date) -> None:
         raise ValueError("a decision about a rope needs a name: enter the competent person.")
     if (closing.decision == "stays in service until") != (closing.until is not None):
         raise ValueError(
-            "the last day of service is missing: enter it, or let the rope stay in service."
+            "the last day of service is missing: enter it, or choose 'stays in service'."
             if closing.until is None
             else f"{closing.decision!r} takes no last day; got {closing.until}."
         )

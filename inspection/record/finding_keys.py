@@ -126,15 +126,15 @@ def _continues(
     one of its kind both now and in the record.
     """
 
-    def beside(item: Finding) -> bool:
+    def same_kind(item: Finding) -> bool:
         return (item.code, _identity(item)[0]) == (finding.code, _identity(finding)[0])
 
-    if not beside(logged.finding):
+    if not same_kind(logged.finding):
         return False
     if _without_figures(finding.seen) == _without_figures(logged.finding.seen):
         return True
-    alone = sum(beside(item) for item in found) == 1
-    return alone and sum(beside(item.finding) for item in stored) == 1
+    alone = sum(same_kind(item) for item in found) == 1
+    return alone and sum(same_kind(item.finding) for item in stored) == 1
 
 
 def _without_figures(sentence: str) -> str:

@@ -210,8 +210,8 @@ def chance_by_drawing(log_e: float, log_e_drawn: Array, log_weights: Array) -> f
     errors are added, and Markov's bound 1/e is never exceeded.
     """
     weights = np.where(log_e_drawn >= log_e, np.exp(np.minimum(log_weights, 0.0)), 0.0)
-    unsure = 2.0 * float(weights.std()) / math.sqrt(len(weights))
-    return min(markov_bound(log_e), float(weights.mean()) + unsure)
+    margin = 2.0 * float(weights.std()) / math.sqrt(len(weights))
+    return min(markov_bound(log_e), float(weights.mean()) + margin)
 
 
 def markov_bound(log_e: float) -> float:

@@ -106,9 +106,9 @@ def _directions_missing(log: Log) -> list[ScreeningTest]:
         if can_be_diameter(reading.value_mm, log.rope.nominal_mm):
             by_gauge.setdefault(reading.station, set()).add(reading.view_deg % 180)
     by_photo: dict[int, set[int]] = {}
-    beside = log.beside_the_plan()
+    off_plan = log.beside_the_plan()
     for one in log.results:
-        if not isinstance(one, Estimate) or one in beside:
+        if not isinstance(one, Estimate) or one in off_plan:
             continue
         if one.station is not None and one.view_deg is not None:
             by_photo.setdefault(one.station, set()).add(one.view_deg % 180)

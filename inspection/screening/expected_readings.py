@@ -324,8 +324,8 @@ def _found(log: Log) -> list[_Found]:
             for item in placed(before.results)
             if item.station not in moved
         ]
-    beside = log.beside_the_plan()  # a bar photographed as a check says nothing about this rope
-    found += [_of_photograph(item, 0.0, 0) for item in placed(log.results) if item not in beside]
+    off_plan = log.beside_the_plan()  # a bar photographed as a check says nothing about this rope
+    found += [_of_photograph(item, 0.0, 0) for item in placed(log.results) if item not in off_plan]
     # by place, so that the order of the log makes no difference
     order = sorted(
         (entry for entry, item in enumerate(log.readings) if _counts(log, item)),

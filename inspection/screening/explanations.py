@@ -286,11 +286,11 @@ def _lead(fitted: Fit, entries: Sequence[int], size: float, u: float) -> str:
     """Return the figures of a finding as a sentence."""
     figures = fitted.figures
     readings = figures.log.readings
-    beside = "the photographs, " if len(figures.photographs) else ""
+    photos = "the photographs, " if len(figures.photographs) else ""
     past = figures.first > len(figures.photographs) + figures.references
     before = "earlier inspections, " if past else ""
     new = "the reference diameter, " if figures.references else ""
-    known = " and ".join(f"{beside}{before}{new}the other readings".rsplit(", ", 1))
+    known = " and ".join(f"{photos}{before}{new}the other readings".rsplit(", ", 1))
     if len(entries) == 1:
         reading = readings[entries[0]]
         return (

@@ -54,16 +54,16 @@ def rebuilt_state(
     if work is None:
         with (
             tempfile.TemporaryDirectory() as folder,
-            _rebuilt(connection, Path(folder) / "anew.db", progress) as anew,
+            _rebuilt(connection, Path(folder) / "rebuilt.db", progress) as rebuilt,
         ):
-            yield anew
+            yield rebuilt
         return
     try:
         work.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise RecordError(f"{work} can't be created: {error.strerror or error}.") from error
-    with _rebuilt(connection, work / "rebuilt.db", progress) as anew:
-        yield anew
+    with _rebuilt(connection, work / "rebuilt.db", progress) as rebuilt:
+        yield rebuilt
 
 
 @contextmanager
@@ -72,55 +72,55 @@ def _rebuilt(
 ) -> Iterator[Connection]:
     engine = make_engine(path)
     try:
-        with engine.connect() as anew:
-            anew.exec_driver_sql("COMMIT")  # settings can't change inside a transaction
-            anew.exec_driver_sql("PRAGMA synchronous = OFF")  # it can always be rebuilt
-            done = _goes_to(connection, anew)
+        with engine.connect() as rebuilt:
+            rebuilt.exec_driver_sql("COMMIT")  # settings can't change inside a transaction
+            rebuilt.exec_driver_sql("PRAGMA synchronous = OFF")  # it can always be rebuilt
+            done = _goes_to(connection, rebuilt)
             total = (
                 connection.execute(
                     select(events.c.sequence).order_by(events.c.sequence.desc()).limit(1)
                 ).scalar()
                 or 0
             )
-            anew.exec_driver_sql("BEGIN IMMEDIATE")
+            rebuilt.exec_driver_sql("BEGIN IMMEDIATE")
             for event in iter_events(connection, after=done):
                 try:
-                    apply_event(anew, event)
+                    apply_event(rebuilt, event)
                 except Exception as error:
                     raise NotReplayableError(
                         f"event {event.sequence} ({event.kind}): can't be applied "
                         f"({type(error).__name__}); it was not made by this program."
                     ) from error
                 if event.sequence % BATCH == 0 or event.sequence == total:
-                    anew.exec_driver_sql("DELETE FROM rebuilt_to")
-                    anew.exec_driver_sql(
+                    rebuilt.exec_driver_sql("DELETE FROM rebuilt_to")
+                    rebuilt.exec_driver_sql(
                         "INSERT INTO rebuilt_to VALUES (?, ?, ?)",
                         (event.sequence, event.hash, _shape()),
                     )
-                    anew.exec_driver_sql("COMMIT")
+                    rebuilt.exec_driver_sql("COMMIT")
                     if progress is not None:
                         progress(event.sequence, total)
-                    anew.exec_driver_sql("BEGIN IMMEDIATE")
-            yield anew
+                    rebuilt.exec_driver_sql("BEGIN IMMEDIATE")
+            yield rebuilt
     finally:
         engine.dispose()
 
 
-def _goes_to(connection: Connection, anew: Connection) -> int:
+def _goes_to(connection: Connection, rebuilt: Connection) -> int:
     """Return the last event in the stored state; start again if it belongs to another record."""
-    anew.exec_driver_sql(
+    rebuilt.exec_driver_sql(
         "CREATE TABLE IF NOT EXISTS rebuilt_to (sequence INTEGER, hash TEXT, shape TEXT)"
     )
-    kept = anew.exec_driver_sql("SELECT sequence, hash, shape FROM rebuilt_to").one_or_none()
+    kept = rebuilt.exec_driver_sql("SELECT sequence, hash, shape FROM rebuilt_to").one_or_none()
     if kept is not None and kept.shape == _shape():
         query = select(events.c.hash).where(events.c.sequence == kept.sequence)
         if connection.execute(query).scalar() == kept.hash:
             return int(kept.sequence)
-    anew.exec_driver_sql("PRAGMA foreign_keys = OFF")
-    metadata.drop_all(anew)
-    anew.exec_driver_sql("DELETE FROM rebuilt_to")
-    metadata.create_all(anew)
-    anew.exec_driver_sql("PRAGMA foreign_keys = ON")
+    rebuilt.exec_driver_sql("PRAGMA foreign_keys = OFF")
+    metadata.drop_all(rebuilt)
+    rebuilt.exec_driver_sql("DELETE FROM rebuilt_to")
+    metadata.create_all(rebuilt)
+    rebuilt.exec_driver_sql("PRAGMA foreign_keys = ON")
     return 0
 
 

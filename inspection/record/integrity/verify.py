@@ -184,7 +184,7 @@ def guard_faults(connection: Connection) -> list[str]:
     ]
 
 
-def _differences(table: Table, here: Connection, anew: Connection) -> Iterator[str]:
+def _differences(table: Table, here: Connection, rebuilt: Connection) -> Iterator[str]:
     keys = [column.name for column in table.primary_key]
 
     def key(row: Row[Any]) -> tuple[Any, ...]:
@@ -193,7 +193,7 @@ def _differences(table: Table, here: Connection, anew: Connection) -> Iterator[s
     def named(row: Row[Any]) -> str:
         return f"table {table.name}, {', '.join(str(part) for part in key(row))}"
 
-    ours, theirs = _rows(table, here), _rows(table, anew)
+    ours, theirs = _rows(table, here), _rows(table, rebuilt)
     row, should = next(ours, None), next(theirs, None)
     while row is not None or should is not None:
         if row == should:
