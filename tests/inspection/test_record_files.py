@@ -259,8 +259,8 @@ def test_a_database_record_must_be_told_where_its_photographs_are(new_database: 
 
 @pytest.mark.fault(
     "a photograph added after the folder of photographs was moved away",
-    "`the folder of photographs ... is not there, and the record has photographs in it: was "
-    "it moved? Put it back before more are added. ...`",
+    "`the folder of photographs ... is missing, but the record has photographs in it: was "
+    "it moved? Put it back before adding more. ...`",
 )
 def test_photographs_are_not_split_over_two_stores(file_record: Record, tmp_path: Path) -> None:
     kept = file_record.add_photograph("visit", b"one", name="one.jpg", by="A. Berg")

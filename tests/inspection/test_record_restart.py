@@ -21,8 +21,8 @@ if TYPE_CHECKING:
 
 @pytest.mark.fault(
     "the database server restarts",
-    "`The record's database ... does not answer (...); is it running? Nothing that was saved "
-    "is lost: try again once it is.`",
+    "`The record's database ... does not answer (...); is it running? Nothing saved is "
+    "lost: try again once it is running.`",
 )
 def test_a_server_restart_loses_nothing_and_the_record_continues(
     server: Server, new_database: str, tmp_path: Path
