@@ -100,8 +100,8 @@ def test_no_text_of_a_photograph_runs_in_a_spreadsheet(capsys: pytest.CaptureFix
 @pytest.mark.parametrize(
     ("said", "sentence"),
     [
-        ("=3/400", "from 0 to 359 degrees"),
-        ("=3/-5", "wants FILE=STATION/VIEW"),
+        ("=3/400", "a view is 0 to 359 degrees"),
+        ("=3/-5", "takes FILE=STATION/VIEW"),
         ("=0/90", "stations are numbered 1 to 999"),
     ],
 )
