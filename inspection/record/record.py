@@ -463,8 +463,7 @@ def open_record(
     Raises
     ------
     RecordError
-        If it can't be opened, is not a record, is from a newer version of the program, or has the
-        log of another file beside it.
+        If it can't be opened, is not a record, is of a newer program, or has another file's log.
 
     Examples
     --------
