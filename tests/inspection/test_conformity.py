@@ -56,7 +56,9 @@ def test_a_figure_at_the_limit_can_not_be_settled_and_says_so() -> None:
     assert "no measurement can settle it" in verdict.words
 
 
-def test_an_unsure_reference_makes_the_verdict_unsure_and_a_shared_gauge_surer() -> None:
+def test_an_uncertain_reference_makes_the_verdict_uncertain_and_a_shared_gauge_more_certain() -> (
+    None
+):
     limit = limits_for(replace(USED, u_reference_mm=0.06), rule_sets=["ISO 4309:2017"])[0]
     assert isinstance(limit, Limit)
     apart = judge(limit, 38.36, 0.08)
@@ -71,7 +73,7 @@ def test_an_unsure_reference_makes_the_verdict_unsure_and_a_shared_gauge_surer()
     assert shared.outcome == "within"
 
 
-def test_an_unsure_reference_is_named_where_no_measurement_can_help() -> None:
+def test_an_uncertain_reference_is_named_where_no_measurement_can_help() -> None:
     limit = limits_for(replace(USED, u_reference_mm=0.3), rule_sets=["ISO 4309:2017"])[0]
     assert isinstance(limit, Limit)
     assert "The reference diameter is too uncertain" in judge(limit, 38.3, 0.05).words

@@ -107,7 +107,7 @@ def test_every_station_is_judged_by_the_best_figure_it_has() -> None:
     assert {one.source for one in found.severities if one.station in (1, 2, 8)} == {"photographs"}
 
 
-def test_the_surer_figure_is_the_best_one() -> None:
+def test_the_more_certain_figure_is_the_best_one() -> None:
     photographs = {(n, view): 22.1 for n in (1, 2, 3) for view in (0, 90)}
     found = assess(log_of(SOUND, photographs=photographs, u_photo_mm=0.2))
     assert {one.source for one in found.severities} == {"gauge"}

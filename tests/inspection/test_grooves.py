@@ -28,7 +28,7 @@ def test_a_drum_with_several_layers_has_its_makers_limits() -> None:
         assert judge(own, value, 0.0, decision=SIMPLE).outcome == outcome
 
 
-def test_what_is_not_recorded_is_said_with_the_reason_why_it_matters() -> None:
+def test_what_is_not_recorded_is_reported_with_the_reason_why_it_matters() -> None:
     room, pitch, own = groove_limits(ROPE, Groove("main drum", 10.6, layers=4))
     assert all(isinstance(answer, NotApplicable) for answer in (room, pitch, own))
     assert isinstance(room, NotApplicable)

@@ -108,7 +108,7 @@ def test_a_changed_lay_is_among_the_findings_and_an_even_one_is_not() -> None:
     assert screen_log(_log(_seen(1, 24.0), _seen(2, 24.05), _seen(3, 23.98))) == ()
 
 
-def test_strands_that_the_papers_do_not_have_are_said() -> None:
+def test_strands_that_the_papers_do_not_have_are_reported() -> None:
     log = _log(_seen(1, 24.0), _seen(2, 24.0), rope=replace(ROPE, outer_strands=8))
     (test,) = [one for one in lay_length_tests(log) if one.code == "strands-differ"]
     assert "show 6 outer strands, but 8 are entered" in test.seen

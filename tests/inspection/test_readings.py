@@ -59,7 +59,7 @@ def test_one_section_falls_short_as_the_sampled_outline_does(strands: int) -> No
     assert most == pytest.approx(widths.max(), abs=0.01)
 
 
-def test_narrow_jaws_are_less_sure_than_wide_ones_and_most_so_on_few_strands() -> None:
+def test_narrow_jaws_are_less_certain_than_wide_ones_and_most_so_on_few_strands() -> None:
     plain = Gauge("C-2", "plain caliper", 0.01, 0.03)
     u = [gauge_u_mm(plain, diameter_mm=35.0, outer_strands=strands) for strands in (6, 8, 16)]
     assert u[0] > u[1] > u[2] > gauge_u_mm(WIDE, diameter_mm=35.0, outer_strands=16)

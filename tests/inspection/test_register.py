@@ -87,7 +87,7 @@ def test_a_change_takes_the_figures_away_until_it_is_examined(record: Record) ->
     assert figures.diameter_mm == pytest.approx(40.0)
 
 
-def test_only_ropes_of_ones_own_inspections_are_listed(record: Record) -> None:
+def test_only_ropes_of_the_users_own_inspections_are_listed(record: Record) -> None:
     name = visit(record, date(2026, 11, 2), {1: 40.9})
     assert [one.identity for one in register(record, among=[name])] == ["hoist"]
     assert register(record, among=[]) == []

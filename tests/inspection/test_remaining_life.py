@@ -72,7 +72,7 @@ def test_a_loss_that_is_not_beyond_doubt_has_no_latest_day() -> None:
     assert "A loss is not yet certain" in found.words
 
 
-def test_a_growing_rope_may_still_meet_the_limit_if_the_rate_is_unsure() -> None:
+def test_a_growing_rope_may_still_meet_the_limit_if_the_rate_is_uncertain() -> None:
     found = time_to_limit(_line(0.02, own_mm=0.2), 38.2)
     assert found.middle is None
     assert found.latest is None

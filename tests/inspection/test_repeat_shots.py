@@ -134,7 +134,7 @@ def test_a_blurred_shot_spoils_no_sharp_one() -> None:
 
 
 @given(st.integers(0, 10**6), st.integers(2, 6))
-def test_a_mean_is_as_sure_as_its_best_shot_and_lies_between_them(seed: int, count: int) -> None:
+def test_a_mean_is_as_certain_as_its_best_shot_and_lies_between_them(seed: int, count: int) -> None:
     views = random_views(np.random.default_rng(seed), count)
     mean = mean_diameter(views)
     assert mean.u_mm <= min(view.u_mm for view in views) * (1 + 1e-6)

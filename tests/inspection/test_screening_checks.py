@@ -88,7 +88,7 @@ def test_calibration_counts_on_its_last_day_and_not_after() -> None:
         assert sum(len(test.entries) for test in tests) == late
 
 
-def test_an_unknown_gauge_is_said_and_does_not_stop_the_rest() -> None:
+def test_an_unknown_gauge_is_reported_and_does_not_stop_the_rest() -> None:
     log = replace(small_log("35.01", "35.02", "35.03"), gauges={})
     assert [one.code for one in screen_log(log)] == ["gauge-unknown"]
 

@@ -132,7 +132,7 @@ def test_weights_that_do_not_fit_are_refused(p_values: list[float], weights: lis
 
 
 @pytest.mark.parametrize("level", [0.0, 1.0, -0.1, 5.0])
-def test_a_level_that_is_no_probability_is_refused(level: float) -> None:
+def test_a_level_that_is_not_a_probability_is_refused(level: float) -> None:
     log = simulate_log(np.random.default_rng(1))
     with pytest.raises(ValueError, match="`level` must be between 0 and 1"):
         screen_log(log, level=level)

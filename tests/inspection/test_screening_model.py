@@ -226,7 +226,7 @@ def test_what_an_unsteady_hand_reads_is_as_likely_as_the_prior_says() -> None:
         assert expected - 0.7 < float(logsumexp(told)) < expected + math.log(2.0) + 0.3
 
 
-def test_one_reading_has_the_tail_that_is_said_and_the_mean_of_many_a_normal_one() -> None:
+def test_one_reading_has_the_stated_tail_and_the_mean_of_many_a_normal_one() -> None:
     alone = _with_long_tails(np.array([1e9]), np.array([[1.0, 0.0]]))[0]
     assert t.stats(alone, moments="k") == pytest.approx(t.stats(READING_DOF, moments="k"))
     errors = np.random.default_rng(4).standard_t(READING_DOF, size=(400_000, 4)).mean(axis=1)

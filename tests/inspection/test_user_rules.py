@@ -76,6 +76,6 @@ def test_a_wrong_field_is_named(change: dict[str, object], sentence: str) -> Non
     ("text", "sentence"),
     [("[", "not JSON"), ("{}", "must be a JSON list"), ("[3]", "limit 1 must be a JSON object")],
 )
-def test_a_file_that_is_no_list_of_limits_is_refused(text: str, sentence: str) -> None:
+def test_a_file_that_is_not_a_list_of_limits_is_refused(text: str, sentence: str) -> None:
     with pytest.raises(ValueError, match=sentence):
         rules_from_json(text)

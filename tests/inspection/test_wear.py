@@ -28,7 +28,7 @@ def test_the_spread_over_the_bands_is_that_of_drawn_diameters() -> None:
     assert "It could also be" in found.words
 
 
-def test_a_sure_figure_lies_in_one_band() -> None:
+def test_a_certain_figure_lies_in_one_band() -> None:
     found = uniform_decrease(ROPE, 39.5, 0.0)
     assert isinstance(found, SeverityRating)
     assert dict(found.spread)["slight"] == 1.0
@@ -37,7 +37,7 @@ def test_a_sure_figure_lies_in_one_band() -> None:
     )
 
 
-def test_a_gauge_that_measured_both_makes_the_decrease_surer() -> None:
+def test_a_gauge_that_measured_both_makes_the_decrease_more_certain() -> None:
     shared = uniform_decrease(
         replace(ROPE, u_reference_mm=0.2), 39.2, 0.2, covariance_mm2=0.2 * 0.2
     )
@@ -71,7 +71,7 @@ def _along(means_mm: list[float], u_mm: float = 0.05) -> tuple[LocalDecrease, ..
     return local_decreases(sections, nominal_mm=40.0)
 
 
-def test_a_local_decrease_is_found_though_the_scale_of_all_cards_is_unsure() -> None:
+def test_a_local_decrease_is_found_though_the_scale_of_all_cards_is_uncertain() -> None:
     # 2 % thinner than the neighbours; the 1 % that the cards share cancels
     places = _along([40.8, 40.82, 40.0, 40.79, 40.81])
     assert [place.outcome for place in places] == ["no", "no", "local decrease", "no", "no"]
@@ -110,7 +110,7 @@ def test_a_decrease_over_two_stations_is_not_hidden_by_its_neighbour() -> None:
     assert [p.station for p in places if p.outcome == "local decrease"] == [4, 5]
 
 
-def test_an_unsure_decrease_is_neither_found_nor_denied() -> None:
+def test_an_uncertain_decrease_is_neither_found_nor_denied() -> None:
     places = _along([40.8, 40.8, 40.3, 40.8, 40.8], u_mm=0.3)
     assert places[2].outcome == "cannot say"
 

@@ -83,7 +83,7 @@ def test_people_have_the_roles_that_the_file_gives(team_file: Path) -> None:
         ('[people."a@b.c"]\nname = "A"\n[people."A@B.C"]\nname = "D"\n', "twice"),
     ],
 )
-def test_what_is_wrong_with_a_team_file_is_said_in_one_sentence(
+def test_what_is_wrong_with_a_team_file_is_reported_in_one_sentence(
     team_file: Path, text: str, told: str
 ) -> None:
     team_file.write_text(text, encoding="utf-8")
@@ -108,7 +108,7 @@ def test_a_team_file_that_is_not_there_lets_nobody_in(tmp_path: Path) -> None:
         ("https://ropes.example.org/", "/", "the full address"),
     ],
 )
-def test_what_the_login_lacks_is_said_in_one_sentence(
+def test_what_the_login_lacks_is_reported_in_one_sentence(
     team_file: Path, old: str, new: str, told: str
 ) -> None:
     team_file.write_text(LOGIN.replace(old, new), encoding="utf-8")

@@ -230,7 +230,7 @@ def test_nobody_settles_or_reviews_their_own_readings_whatever_asks_for_it(
         record.settle_finding(SAMPLE, key, how="accepted", by="Reviewer B")
 
 
-def test_one_photograph_too_many_is_told_and_not_kept(
+def test_one_photograph_too_many_is_reported_and_not_kept(
     sampled: As, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.delenv("ROPE_PHOTO_TEAM")

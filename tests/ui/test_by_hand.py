@@ -48,7 +48,7 @@ def test_the_lines_lie_the_new_diameter_apart(estimate: Estimate) -> None:
     )
 
 
-def test_a_figure_by_hand_is_marked_and_less_sure(estimate: Estimate) -> None:
+def test_a_figure_by_hand_is_marked_and_less_certain(estimate: Estimate) -> None:
     moved = with_edges_moved(estimate, 0.3, 0.0, by="A. Berg", why="a loose wire")
     assert is_by_hand(moved)
     assert not is_by_hand(estimate)

@@ -137,7 +137,7 @@ def plain(text: str) -> str:
 
 @pytest.mark.parametrize("surface", [on_the_command_line, in_json, on_the_page, in_the_report])
 @pytest.mark.parametrize("name", DANGERS)
-def test_each_danger_is_said_everywhere(
+def test_each_danger_is_reported_everywhere(
     name: str,
     surface: Callable[[Path, Danger], str],
     tmp_path: Path,

@@ -20,7 +20,7 @@ from click.testing import CliRunner
 from ui.cli.page import _addresses, _answers, _phones_addresses, _team_address, page
 
 
-def test_a_port_in_use_is_told() -> None:
+def test_a_port_in_use_is_reported() -> None:
     with socket.socket() as taken:
         taken.bind(("127.0.0.1", 0))
         taken.listen()
@@ -31,7 +31,7 @@ def test_a_port_in_use_is_told() -> None:
     assert "Traceback" not in result.output
 
 
-def test_what_is_no_record_is_told(tmp_path: Path) -> None:
+def test_what_is_no_record_is_reported(tmp_path: Path) -> None:
     (tmp_path / "notes.txt").write_text("no record at all, but long enough to look like one " * 99)
     result = CliRunner().invoke(page, ["--record", str(tmp_path / "notes.txt"), "--no-browser"])
     assert result.exit_code == 1
@@ -78,7 +78,7 @@ def test_a_login_and_none_are_not_asked_for_at_once(tmp_path: Path) -> None:
         ("[auth]", "[auth", "is not a TOML file"),
     ],
 )
-def test_a_team_file_that_cannot_be_used_is_told_before_anything_starts(
+def test_a_team_file_that_cannot_be_used_is_reported_before_anything_starts(
     tmp_path: Path, old: str, new: str, told: str
 ) -> None:
     (tmp_path / "team.toml").write_text(TEAM.replace(old, new), encoding="utf-8")
@@ -113,7 +113,7 @@ def test_a_team_file_that_others_can_read_is_noted(
     assert capsys.readouterr().err == ""
 
 
-def test_an_address_that_is_not_this_machines_is_told() -> None:
+def test_an_address_that_is_not_this_machines_is_reported() -> None:
     asked = ["--address", "no such host", "--without-login", "--host", "x", "--no-browser"]
     result = CliRunner().invoke(page, asked)
     assert result.exit_code == 1
@@ -145,7 +145,7 @@ def test_without_a_login_beyond_this_machine_the_names_are_asked_for() -> None:
     assert "needs --host: the name under which people reach it" in " ".join(result.output.split())
 
 
-def test_a_record_that_was_named_and_is_missing_is_told(tmp_path: Path) -> None:
+def test_a_record_that_was_named_and_is_missing_is_reported(tmp_path: Path) -> None:
     result = CliRunner().invoke(page, ["--record", str(tmp_path / "no.db"), "--no-browser"])
     assert result.exit_code == 1
     assert "there is no record at" in result.output
@@ -186,7 +186,9 @@ def test_it_answers_on_this_machine_only_and_ends_when_told(tmp_path: Path) -> N
     raise AssertionError("the server outlived the command")
 
 
-def test_a_start_that_takes_long_is_told_and_waited_for(capsys: pytest.CaptureFixture[str]) -> None:
+def test_a_start_that_takes_long_is_reported_and_waited_for(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
     # after 30 s the command went on without a word: nobody had the token, and no page opened
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))

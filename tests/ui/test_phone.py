@@ -320,7 +320,7 @@ def test_a_reading_that_is_none_is_refused_in_a_sentence(
     "a record that does not answer while a phone sends",
     "`The record is not available just now. The phone keeps everything and tries again.`",
 )
-def test_a_record_that_is_gone_for_a_while_costs_the_phone_nothing(
+def test_a_record_that_is_unreachable_for_a_while_costs_the_phone_nothing(
     record: Record, token: str, tmp_path: Path
 ) -> None:
     assert asked("/phone/state", token)[0] == 200

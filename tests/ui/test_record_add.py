@@ -185,7 +185,7 @@ def test_saving_needs_a_record_and_a_name(folder: Path, where: Path) -> None:
     assert "--by NAME" in run(check, where, "--save").output
 
 
-def test_bad_rows_are_told_and_nothing_is_added_unless_asked(folder: Path, where: Path) -> None:
+def test_bad_rows_are_reported_and_nothing_is_added_unless_asked(folder: Path, where: Path) -> None:
     table = folder / "readings.csv"
     table.write_text(table.read_text().replace('"36.97"', "thick"), encoding="utf-8")
     before = count_events(where)
@@ -197,7 +197,7 @@ def test_bad_rows_are_told_and_nothing_is_added_unless_asked(folder: Path, where
     assert "11 readings" in kept.output
 
 
-def test_what_the_record_says_otherwise_stays_and_is_told(folder: Path, where: Path) -> None:
+def test_what_the_record_says_otherwise_stays_and_is_reported(folder: Path, where: Path) -> None:
     run(record, "add", where, folder, "--by", "A. Berg", "--unmeasured")
     rope = json.loads((folder / "rope.json").read_text())
     (folder / "rope.json").write_text(json.dumps({**rope, "nominal_mm": 41.0}))

@@ -156,7 +156,7 @@ def test_a_record_that_is_not_there_is_not_made(
     assert not Path("none.db").exists()
 
 
-def test_a_database_that_does_not_answer_is_said_in_one_sentence(tmp_path: Path) -> None:
+def test_a_database_that_does_not_answer_is_reported_in_one_sentence(tmp_path: Path) -> None:
     pytest.importorskip("psycopg", reason="PostgreSQL's driver is not installed.")
     result = run("verify", f"postgresql://user:secret@/none?host={tmp_path}")
     assert result.exit_code == 1

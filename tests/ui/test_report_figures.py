@@ -220,12 +220,12 @@ def lacking(case: ReportCase, words: str) -> list[Row]:
 
 
 @pytest.mark.parametrize(("name", "paper"), ON_PAPER)
-def test_every_figure_of_the_record_stands_in_the_report(name: str, paper: Paper) -> None:
+def test_every_figure_of_the_record_is_in_the_report(name: str, paper: Paper) -> None:
     assert lacking(hard_case(name), words_of_pdf(hard_pdf(name, paper))) == []
 
 
 @pytest.mark.parametrize("name", HARD)
-def test_every_figure_of_the_record_stands_in_the_html(name: str) -> None:
+def test_every_figure_of_the_record_is_in_the_html(name: str) -> None:
     assert lacking(hard_case(name), words_of_html(hard_case(name))) == []
 
 

@@ -105,7 +105,7 @@ def test_the_worst_station_leads_with_decrease_and_severity(case: ReportCase) ->
     assert "within" not in first  # what was found in order is counted in the annex
 
 
-def test_a_limit_that_was_passed_comes_before_all_else_and_says_that_it_is_doubted(
+def test_a_limit_that_was_passed_comes_first_and_says_that_it_is_doubted(
     case: ReportCase,
 ) -> None:
     first, *others = case.assessment.verdicts
@@ -282,7 +282,7 @@ def test_a_rope_in_inches_is_told_in_inches() -> None:
     assert not [words for words in told if " mm" in words]
 
 
-def test_limits_of_ones_own_that_the_record_keeps_are_applied(tmp_path: Path) -> None:
+def test_limits_of_the_users_own_that_the_record_keeps_are_applied(tmp_path: Path) -> None:
     with open_record(tmp_path / "record.db") as record:
         identity = fill_plain(record, 2)
         text = one_rule("Site 4", "least diameter", "site rule 4.2", least_mm=39.9, least_pct=None)
@@ -327,12 +327,14 @@ def test_company_logo_and_number_stand_at_the_top(case: ReportCase, tmp_path: Pa
         ({"logo": "letterhead.json"}, "is not a PNG or JPEG picture; save it as one."),
     ],
 )
-def test_a_letterhead_that_can_not_be_used_is_told(told: object, said: str, tmp_path: Path) -> None:
+def test_a_letterhead_that_can_not_be_used_is_reported(
+    told: object, said: str, tmp_path: Path
+) -> None:
     with pytest.raises(ValueError, match=re.escape(said)):
         read_letterhead(written(tmp_path, told))
 
 
-def test_a_letterhead_that_is_no_json_or_not_there_is_told(tmp_path: Path) -> None:
+def test_a_letterhead_that_is_not_json_or_not_there_is_reported(tmp_path: Path) -> None:
     (tmp_path / "x.json").write_bytes(b"\xff{")
     with pytest.raises(ValueError, match=r"x\.json is not a JSON file; write it like"):
         read_letterhead(tmp_path / "x.json")

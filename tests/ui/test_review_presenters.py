@@ -69,7 +69,7 @@ def item_of(opened: OpenInspection, name: str) -> ReviewItem:
     return next(one for one in items if one.name == name)
 
 
-def test_the_finding_is_one_line_with_the_figures_and_the_loss_is_told(
+def test_the_finding_is_one_line_with_the_figures_and_the_loss_is_reported(
     opened: OpenInspection, assessment: Assessment, planted_photo: str
 ) -> None:
     item, views = item_of(opened, "Station 3"), station_views(opened, assessment, 3)
@@ -136,7 +136,7 @@ def test_last_time_is_the_newest_inspection_that_holds_the_station(log: Log) -> 
     assert last_time(worn, 4) == ""
 
 
-def test_the_facts_beside_it_name_neighbours_gauge_and_what_makes_it_unsure(
+def test_the_facts_beside_it_name_neighbours_gauge_and_what_makes_it_uncertain(
     opened: OpenInspection, assessment: Assessment
 ) -> None:
     views = station_views(opened, assessment, 3)
@@ -197,7 +197,7 @@ def test_the_answer_is_the_thin_station_with_its_thinner_photograph(
     assert view.view_deg == 90
 
 
-def test_without_a_reference_no_decrease_is_told_and_the_answer_says_why(log: Log) -> None:
+def test_without_a_reference_no_decrease_is_reported_and_the_answer_says_why(log: Log) -> None:
     bare = assess(replace(log, rope=replace(log.rope, reference_mm=None)))
     worst = worst_station(bare)
     assert worst is not None

@@ -113,7 +113,7 @@ def test_a_groove_needs_a_name_and_a_radius() -> None:
             parse_grooves([row], "mm")
 
 
-def test_what_cannot_be_a_diameter_is_told_in_one_sentence(app: AppTest) -> None:
+def test_what_cannot_be_a_diameter_is_reported_in_one_sentence(app: AppTest) -> None:
     at = screen(app.run(), "rope")
     field(at, "text_input", "Rope").set_value("rope 1")
     field(at, "text_input", "Nominal diameter").set_value("thick")
@@ -236,7 +236,7 @@ def test_the_result_shows_verdicts_and_makes_the_report(sample_app: AppTest) -> 
     assert "2026-114" in page
 
 
-def test_a_changed_rope_is_judged_anew(sample_app: AppTest) -> None:
+def test_a_changed_rope_is_judged_again(sample_app: AppTest) -> None:
     at = screen(sample_app.run(), "result")
     before = [one.value for one in at.markdown] + [one.body for one in at.get("html")]
     with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:

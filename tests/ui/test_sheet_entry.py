@@ -156,7 +156,7 @@ def test_stations_are_planned_moved_and_taken_out(record: Record) -> None:
     assert [one.number for one in record.inspection(VISIT).inspection.stations] == [2]
 
 
-def test_a_place_that_is_no_number_stays_typed(record: Record) -> None:
+def test_a_place_that_is_not_a_number_stays_typed(record: Record) -> None:
     take(record, TypedField("at/1", 1, "far"), TypedField("what/3", 2, "sheave"))
     assert draft(record).texts == {"at/1": "far", "what/3": "sheave"}
     with pytest.raises(ValueError, match="not a distance in metres"):

@@ -66,12 +66,12 @@ def test_what_a_square_view_leaves_open_lies_between_both_accounts(
     assert abs(result.diameter_mm / TRUTH_MM[name] - 1) < 0.02
 
 
-def test_what_such_a_picture_leaves_open_is_said() -> None:
+def test_what_such_a_picture_leaves_open_is_reported() -> None:
     result = measured("80 % aside, size in Exif old", "station-1-view-00.jpg")
     assert {item.code for item in result.findings} & {"focal-doubtful", "focal-disagrees"}
 
 
-def test_a_portrait_blur_is_said_and_leaves_the_figure_inside_u() -> None:
+def test_a_portrait_blur_is_reported_and_leaves_the_figure_inside_u() -> None:
     result = measured("portrait 3 px", "station-4-view-00.jpg")
     assert isinstance(result, Estimate)
     assert abs(result.diameter_mm - TRUTH_MM["station-4-view-00.jpg"]) <= result.expanded_mm()

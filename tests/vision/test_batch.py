@@ -75,7 +75,7 @@ def test_a_fault_in_the_program_is_an_answer_too(
     assert "a.jpg could not be measured" in refused.findings[0].seen
 
 
-def test_a_stopped_run_goes_on_where_it_stopped(
+def test_a_stopped_run_resumes_where_it_stopped(
     folder: list[Path], expected: list[Result], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     kept, measured = tmp_path / "done.jsonl", []

@@ -36,7 +36,7 @@ def test_crowns_thought_to_be_alike_are_averaged() -> None:
 
 
 @pytest.mark.parametrize("spread", [0.5, 1.0, 3.0])
-def test_the_highest_is_neither_biased_nor_surer_than_stated(spread: float) -> None:
+def test_the_highest_is_neither_biased_nor_more_certain_than_stated(spread: float) -> None:
     rng = np.random.default_rng(7)
     off, stated = [], []
     for _ in range(1500):

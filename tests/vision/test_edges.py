@@ -133,7 +133,7 @@ def test_edges_lie_on_the_true_silhouette(name: str, shaded: bool) -> None:
         assert 0.5 * scatter < edge.noise_px < 2 * scatter  # what runs out of step tells it
 
 
-def test_how_bright_a_limb_is_over_the_paper_is_told() -> None:
+def test_the_brightness_of_a_limb_over_the_paper_is_determined() -> None:
     # 0.2 mm inside its limb a bar has 0.47 of its colour's light (`bars.add_bar`), and paper, half
     # of it black stripes, 0.44
     share = 0.35 + 0.65 * np.sqrt(2 * 0.2 / (D / 2))

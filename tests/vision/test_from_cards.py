@@ -67,7 +67,7 @@ def test_together_they_show_focal_length_and_principal_point(sights: dict[str, C
         assert abs(done.camera.centre_px[at] - float(truth[name])) < 2 * done.u_centre_px
 
 
-def test_a_figure_becomes_surer_and_stays_right(sights: dict[str, CardSight]) -> None:
+def test_a_figure_becomes_more_certain_and_stays_right(sights: dict[str, CardSight]) -> None:
     # by the other photographs alone, so that none speaks twice
     others = solve_together([sight for name, sight in sights.items() if name != SQUARE_ON])
     cameras = {others.camera.key: others.camera}
@@ -122,7 +122,7 @@ def test_too_few_and_too_alike_are_refused(sights: dict[str, CardSight]) -> None
         solve_together([*sights.values(), other])
 
 
-def test_what_shows_no_card_is_said(tmp_path: Path) -> None:
+def test_what_shows_no_card_is_reported(tmp_path: Path) -> None:
     text = tmp_path / "notes.jpg"
     text.write_text("no photograph")
     bare = tmp_path / "bare.jpg"

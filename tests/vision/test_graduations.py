@@ -44,7 +44,7 @@ def scale_seen(
                       asked(camera, *reach))  # fmt: skip
 
 
-def test_mm_5_mm_cm_and_inch_marks_of_one_view_are_told_apart_and_counted() -> None:
+def test_mm_5_mm_cm_and_inch_marks_of_one_view_are_distinguished_and_counted() -> None:
     camera = shot(tilt_deg=(10, 8), spin_deg=5)
     scale = scale_seen(camera, mm_row(-5, 145), inch_row(0, 90, 16), (20, 120))
     assert dict(scale.marks) == {

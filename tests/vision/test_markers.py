@@ -192,7 +192,7 @@ def test_two_cards_in_one_photograph_are_two_results(second: Layout) -> None:
     assert np.sqrt((off**2).mean()) < 0.1
 
 
-def test_too_few_markers_are_said() -> None:
+def test_too_few_markers_are_reported() -> None:
     shot = photograph(A5, NUMBER, **SMALL)
     x0, y0, x1, y1 = marker_box_mm(A5, 0, 2)
     corners = shot.seen_px(np.array([[x0, y0, 0], [x1, y1, 0]]))

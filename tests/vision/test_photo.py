@@ -40,7 +40,7 @@ def test_jpeg_pixels_are_those_of_an_independent_decoder() -> None:
         np.testing.assert_array_equal(open_photo(LOSSY[kind]).pixels, expected)
 
 
-def test_the_kind_is_told_by_content_and_not_by_suffix(tmp_path: Path) -> None:
+def test_the_format_is_recognised_by_content_and_not_by_suffix(tmp_path: Path) -> None:
     path = tmp_path / "rope.png"
     path.write_bytes(LOSSY["JPEG"])
     photo = open_photo(path)
@@ -86,7 +86,7 @@ def test_grey_becomes_three_equal_colours() -> None:
         assert (photo.pixels[:, :, :1] == photo.pixels).all()
 
 
-def test_transparent_parts_are_laid_on_white_and_it_is_said() -> None:
+def test_transparent_parts_are_laid_on_white_and_it_is_reported() -> None:
     image = Image.fromarray(scene()).convert("RGBA")
     opaque = open_photo(saved("PNG", image))
     assert opaque.notes == ()
@@ -104,7 +104,7 @@ def test_a_palette_gives_its_colours() -> None:
     np.testing.assert_array_equal(photo.pixels, np.asarray(image.convert("RGB")))
 
 
-def test_cmyk_is_turned_into_rgb_and_it_is_said() -> None:
+def test_cmyk_is_turned_into_rgb_and_it_is_reported() -> None:
     assert open_photo(LOSSY["JPEG CMYK"]).notes == (CMYK_PLAIN,)
 
 
@@ -124,7 +124,7 @@ def test_16_bits_are_scaled_to_8(suffix: str, channels: int) -> None:
     assert photo.notes == ("Its 16 bits per colour were reduced to 8.",)
 
 
-def test_numbers_that_are_no_colours_are_refused() -> None:
+def test_numbers_that_are_not_colours_are_refused() -> None:
     for dtype in (np.float32, np.int32):
         data = saved("TIFF", Image.fromarray(np.ones((4, 5), dtype)))
         assert "32-bit or floating-point" in refusal(data)

@@ -209,7 +209,7 @@ def test_a_file_that_is_not_a_photograph_gets_one_sentence(data: bytes, words: s
     assert words in refusal(data, "x.jpg")
 
 
-def test_a_path_that_holds_no_file_is_told_in_one_sentence(tmp_path: Path) -> None:
+def test_a_path_that_holds_no_file_is_reported_in_one_sentence(tmp_path: Path) -> None:
     assert "nowhere.jpg does not exist" in refusal(tmp_path / "nowhere.jpg")
     assert "is a folder" in refusal(tmp_path)
     assert "cannot be read" in refusal("a\0b.jpg")

@@ -245,7 +245,7 @@ def test_a_slight_bend_is_a_warning() -> None:
     assert [item.code for item in warnings] == ["card-slightly-bent"]
 
 
-def test_the_change_by_print_scale_is_that_of_solving_anew() -> None:
+def test_the_change_by_print_scale_is_that_of_solving_again() -> None:
     step = 1e-3
     found, *_ = cast(20, noise_px=NOISE_PX)
     pose = solve_pose(found, CARD, known())

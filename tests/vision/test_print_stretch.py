@@ -113,7 +113,7 @@ def test_a_print_whose_bars_were_measured_is_not_asked_again() -> None:
     refuse_stretched(*seen_on((0.97, 1.0), 4, checked_card(CHECK)))
 
 
-def test_a_tilted_phone_is_told_first_though_the_card_looks_stretched_too() -> None:
+def test_a_tilted_phone_is_reported_first_though_the_card_looks_stretched_too() -> None:
     shot = shot_of(scale=(0.97, 1.0), tilt_deg=47.0, azimuth_deg=45)
     with pytest.raises(RefusedError):  # alone it would be refused for its print
         refuse_stretched(*seen_on((0.97, 1.0), 47.0, unchecked_card(A5), azimuth_deg=45))

@@ -61,7 +61,7 @@ def test_each_name_is_shown_to_a_type_checker_from_where_it_is() -> None:
     assert shown == {(name, name, home) for name, home in vision._HOME.items()}
 
 
-def test_a_name_that_is_not_there_is_told_with_those_that_are() -> None:
+def test_a_name_that_is_not_there_is_reported_with_those_that_are() -> None:
     with pytest.raises(AttributeError, match=r"has no .measure.; it has .*measure_photo"):
         _ = vision.measure  # type: ignore[attr-defined]
 

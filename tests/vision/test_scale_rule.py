@@ -89,7 +89,7 @@ def test_the_budget_names_what_a_card_would_have_settled() -> None:
     assert result_from_dict(old) == replace(result, hold=old["hold"])
 
 
-def test_two_points_and_a_length_do_without_a_rule_and_are_less_sure() -> None:
+def test_two_points_and_a_length_do_without_a_rule_and_are_less_certain() -> None:
     photo, asked = beside_a_rule(shot(), 20.0, 9.0)
     rule = estimate(photo, replace(asked, placement=Placement.BESIDE))
     points = estimate(photo, replace(asked, placement=Placement.BESIDE, graduations=False))

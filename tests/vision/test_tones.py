@@ -91,7 +91,7 @@ def test_light_that_was_bent_or_veiled_is_brought_back() -> None:
     assert light_of(np.array(1.0)) == 1.0
 
 
-def test_without_a_step_nothing_is_said() -> None:
+def test_without_a_step_nothing_is_reported() -> None:
     assert tones_of(np.empty(0), np.empty(0), 0.0) == Tones()
 
 

@@ -198,9 +198,9 @@ def methods(study: GaugeStudy) -> tuple[str, ...]:
     named = ", ".join(f"{name} ({count})" for name, count in sorted(gauges.items()))
     return (
         f"{len(photos)} photographs of {len(per_rope)} ropes or bars, {min(per_rope.values())} to "
-        f"{max(per_rope.values())} of each, {min(sizes):.1f} to {max(sizes):.1f} mm thick, were "
-        f"measured by Rope Photo Check {version('rope-photo-check')}, each separately and without "
-        "knowledge of its trusted reading; "
+        f"{max(per_rope.values())} of each, {min(sizes):.1f} to {max(sizes):.1f} mm in diameter, "
+        f"were measured by Rope Photo Check {version('rope-photo-check')}, each separately and "
+        "without knowledge of its trusted reading; "
         f"{whole.answered} gave a figure. The print was checked for {checked} of them.",
         f"The trusted readings, with a stated expanded uncertainty (k = 2) of {min(share):.2f} to "
         f"{max(share):.2f} %, were taken with: {named}. All readings of one gauge are assumed to "

@@ -27,6 +27,7 @@ STATES = {
     "reviewed": "reviewed",
     "closed": "closed",
 }
+SEVERAL = {"agrees": "agree", "disagrees": "disagree"}
 WORST_FIRST = ("disagrees", "outside", "undecided", "doubtful", "cannot say", "agrees", "within")
 
 
@@ -127,10 +128,12 @@ def counts(seen: Mapping[str, int]) -> str:
 
     Examples
     --------
-    >>> counts(Counter(["within", "outside", "within"]))
-    '1 outside, 2 within'
+    >>> counts(Counter(["within", "outside", "within"])), counts({"agrees": 7, "disagrees": 1})
+    ('1 outside, 2 within', '1 disagrees, 7 agree')
     """
-    return ", ".join(f"{seen[word]} {word}" for word in WORST_FIRST if seen.get(word))
+    return ", ".join(
+        counted(seen[word], word, SEVERAL.get(word, word)) for word in WORST_FIRST if seen.get(word)
+    )
 
 
 def _figures(assessment: Assessment) -> list[tuple[str, str]]:
