@@ -130,7 +130,7 @@ def test_a_possible_loss_of_section_comes_before_a_larger_even_decrease(case: Re
     assert (worst.station, worst.why) == (4, "possible loss of section")
     assert not worst.is_thinnest
     said = front(replace(case, assessment=with_loss))
-    assert said.headline.startswith("Look here first: station 4")
+    assert said.headline.startswith("Check first: station 4")
     assert said.alarms[0].startswith("Possible loss of section. Station 4")
     assert "It rests on an entry that has to be checked." in said.alarms[0]
     assert "in itself a ground for discard" in said.alarms[0]
