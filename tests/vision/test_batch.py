@@ -145,7 +145,7 @@ def test_a_full_disk_is_reported_and_the_run_resumes_once_there_is_space(
 
 @pytest.mark.fault(
     "`--keep` with a file of another kind",
-    "`... holds something else than kept results (...), and is left as it is; ...`",
+    "`... is not a file of results (...) and was left unchanged; ...`",
 )
 def test_a_file_that_holds_something_else_is_not_added_to(
     folder: list[Path], tmp_path: Path
