@@ -306,39 +306,37 @@ def test_two_who_write_at_the_same_time_both_get_in(
     assert numbers == list(range(1, 53))
 
 
-@pytest.mark.parametrize(
-    ("change", "sentence"),
-    [
-        (lambda r: r.add_rope(ROPE, by="A"), "rope 'hoist rope 1' is already in the record"),
-        (lambda r: r.add_rope(Rope("x", 0.0), by="A"), "must be more than 0 mm; got 0.0"),
-        (lambda r: r.add_rope(Rope("x", float("nan")), by="A"), "more than 0 mm; got nan"),
-        (lambda r: r.add_rope(Rope(" x", 5.0), by="A"), "without spaces around it; got ' x'"),
-        (lambda r: r.add_rope(Rope("x\0", 5.0), by="A"), "control character"),
-        (lambda r: r.add_rope(Rope("x", 5.0, site="a\rb"), by="A"), "control character"),
-        (lambda r: r.add_rope(Rope("x", 5.0, site="\ud800"), by="A"), "not valid Unicode"),
-        (lambda r: r.add_rope(Rope("x" * 201, 5.0), by="A"), "201 characters; at most 200"),
-        (lambda r: r.add_rope(Rope("x", 5.0), by=""), "person needs a name"),
-        (lambda r: r.change_rope(Rope("x", 5.0), by="A", why="w"), "no rope 'x' in the record"),
-        (lambda r: r.change_rope(ROPE, by="A", why=""), "say why"),
-        (lambda r: r.add_gauge(RULER, by="A"), "got 'ruler'"),
-        (lambda r: r.add_inspection(VISIT, by="A"), "is already in the record"),
-        (lambda r: r.add_inspection(replace(VISIT, identity="v", rope="?"), by="A"), "no rope"),
-        (lambda r: r.inspection("v"), "no inspection 'v' in the record"),
-        (lambda r: r.rope("v"), "no rope 'v' in the record"),
-        (lambda r: r.add_readings("2026-11", [replace(FIRST, view_deg=360)], by="A"), "0 to 359"),
-        (lambda r: r.add_readings("2026-11", [replace(FIRST, value_mm=-1)], by="A"), "more than 0"),
-        (lambda r: r.correct_reading("2026-11", 9, FIRST, by="A", why="w"), "no reading 9"),
-        (lambda r: r.review("2026-11", "fine", by="C"), "got 'fine'"),
-        (lambda r: r.settle_finding("2026-11", "k", how="h", by="C"), "no finding 'k'"),
-        (lambda r: r.set_findings("2026-11", [ODD, ODD], rank=1, by="C"), "give one"),
-    ],
-)
-def test_what_cannot_be_recorded_is_refused_in_one_sentence(
-    filled: Record, change: Callable[[Record], object], sentence: str
-) -> None:
+NOT_TO_BE_RECORDED: list[tuple[Callable[[Record], object], str]] = [
+    (lambda r: r.add_rope(ROPE, by="A"), "rope 'hoist rope 1' is already in the record"),
+    (lambda r: r.add_rope(Rope("x", 0.0), by="A"), "must be more than 0 mm; got 0.0"),
+    (lambda r: r.add_rope(Rope("x", float("nan")), by="A"), "more than 0 mm; got nan"),
+    (lambda r: r.add_rope(Rope(" x", 5.0), by="A"), "without spaces around it; got ' x'"),
+    (lambda r: r.add_rope(Rope("x\0", 5.0), by="A"), "control character"),
+    (lambda r: r.add_rope(Rope("x", 5.0, site="a\rb"), by="A"), "control character"),
+    (lambda r: r.add_rope(Rope("x", 5.0, site="\ud800"), by="A"), "not valid Unicode"),
+    (lambda r: r.add_rope(Rope("x" * 201, 5.0), by="A"), "201 characters; at most 200"),
+    (lambda r: r.add_rope(Rope("x", 5.0), by=""), "person needs a name"),
+    (lambda r: r.change_rope(Rope("x", 5.0), by="A", why="w"), "no rope 'x' in the record"),
+    (lambda r: r.change_rope(ROPE, by="A", why=""), "say why"),
+    (lambda r: r.add_gauge(RULER, by="A"), "got 'ruler'"),
+    (lambda r: r.add_inspection(VISIT, by="A"), "is already in the record"),
+    (lambda r: r.add_inspection(replace(VISIT, identity="v", rope="?"), by="A"), "no rope"),
+    (lambda r: r.inspection("v"), "no inspection 'v' in the record"),
+    (lambda r: r.rope("v"), "no rope 'v' in the record"),
+    (lambda r: r.add_readings("2026-11", [replace(FIRST, view_deg=360)], by="A"), "0 to 359"),
+    (lambda r: r.add_readings("2026-11", [replace(FIRST, value_mm=-1)], by="A"), "more than 0"),
+    (lambda r: r.correct_reading("2026-11", 9, FIRST, by="A", why="w"), "no reading 9"),
+    (lambda r: r.review("2026-11", "fine", by="C"), "got 'fine'"),
+    (lambda r: r.settle_finding("2026-11", "k", how="h", by="C"), "no finding 'k'"),
+    (lambda r: r.set_findings("2026-11", [ODD, ODD], rank=1, by="C"), "give one"),
+]
+
+
+def test_what_cannot_be_recorded_is_refused_in_one_sentence(filled: Record) -> None:
     before = filled.fingerprint()
-    with pytest.raises(ValueError, match=r".") as told:
-        change(filled)
-    assert sentence in str(told.value)
-    assert "\n" not in str(told.value)
-    assert filled.fingerprint() == before
+    for change, sentence in NOT_TO_BE_RECORDED:
+        with pytest.raises(ValueError, match=r".") as told:
+            change(filled)
+        assert sentence in str(told.value)
+        assert "\n" not in str(told.value)
+        assert filled.fingerprint() == before, sentence

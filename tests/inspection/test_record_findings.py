@@ -63,42 +63,40 @@ def settled(record: Record, *found: Finding) -> list[bool]:
     return [bool(one.settled_by) for one in current]
 
 
-@pytest.mark.parametrize(
-    "again",
-    [
-        THIN,
-        at(21.19),
-        at(21.21),
-        replace(THIN, seen="Mean diameter at station 3: 21.20 mm, discard at 21.25 mm."),
-        replace(at(21.19), seen="Station 3 : 21,19 mm", remedy="Décider.", where=("poste 3",)),
-        replace(THIN, p_value=0.2, innocent="Another tension."),
-    ],
-)
-def test_a_settled_finding_stays_settled(visit: Record, again: Finding) -> None:
-    settle(visit, THIN)
-    assert settled(visit, again) == [True]
+SAME = [
+    THIN,
+    at(21.19),
+    at(21.21),
+    replace(THIN, seen="Mean diameter at station 3: 21.20 mm, discard at 21.25 mm."),
+    replace(at(21.19), seen="Station 3 : 21,19 mm", remedy="Décider.", where=("poste 3",)),
+    replace(THIN, p_value=0.2, innocent="Another tension."),
+]
+OTHERS = [
+    at(21.10),  # thinner by more than a gauge's step: somebody must look again
+    at(21.30),
+    replace(THIN, value=None),
+    replace(THIN, unit="%"),
+    replace(THIN, code="local-decrease"),
+    replace(THIN, places=(Place(4),)),
+    replace(THIN, places=(Place(3, 90),)),
+    replace(THIN, places=(Place(3), Place(4))),
+    replace(THIN, about=("photographs", *THIN.about[1:])),
+    replace(THIN, about=(*THIN.about[:-1], "accept")),
+]
 
 
-@pytest.mark.parametrize(
-    "other",
-    [
-        at(21.10),  # thinner by more than a gauge's step: somebody must look again
-        at(21.30),
-        replace(THIN, value=None),
-        replace(THIN, unit="%"),
-        replace(THIN, code="local-decrease"),
-        replace(THIN, places=(Place(4),)),
-        replace(THIN, places=(Place(3, 90),)),
-        replace(THIN, places=(Place(3), Place(4))),
-        replace(THIN, about=("photographs", *THIN.about[1:])),
-        replace(THIN, about=(*THIN.about[:-1], "accept")),
-    ],
-)
-def test_another_finding_does_not_inherit_a_settlement(visit: Record, other: Finding) -> None:
+def test_a_settled_finding_stays_settled(visit: Record) -> None:
     settle(visit, THIN)
-    assert settled(visit, other) == [False]
-    assert settled(visit, THIN, other) == [True, False]
-    assert settled(visit, other, THIN) == [False, True]
+    for again in SAME:
+        assert settled(visit, again) == [True], again
+
+
+def test_another_finding_does_not_inherit_a_settlement(visit: Record) -> None:
+    settle(visit, THIN)
+    for other in OTHERS:
+        assert settled(visit, other) == [False], other
+        assert settled(visit, THIN, other) == [True, False], other
+        assert settled(visit, other, THIN) == [False, True], other
 
 
 def test_a_figure_that_creeps_away_from_what_was_settled_is_open_again(visit: Record) -> None:

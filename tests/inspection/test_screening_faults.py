@@ -1,6 +1,6 @@
 """Planted faults: found, named, and a true loss never called a slip of the pen.
 
-Three logs of each kind, always the same ones; rates come from tests/benchmarks/screening_tables.py,
+Two logs of each kind, always the same ones; rates come from tests/benchmarks/screening_tables.py,
 over thousands of logs of other ranges. These tests guard what must not be lost.
 """
 
@@ -20,7 +20,8 @@ from tests.inspection.simulated_logs import GAUGES, PEOPLE, Range, simulate, sim
 from tests.kept_answers import answered_once
 from vision.results import Finding
 
-LOGS, SEED = 3, 4001
+LOGS, SEED = 2, 4001
+ONE_MORE = {"narrow jaws"}  # of three logs one may not show it
 # Kinds that logs like these can't always show, with the reason; their rates are in the table.
 HIDDEN = {
     "rows shifted",  # only the rope's own unevenness tells, and it is often below the scatter
@@ -37,7 +38,9 @@ def _rates(shared: Path, kind: str, photographs: bool = True) -> Rates:
     return answered_once(
         shared,
         ("rates", kind, photographs),
-        lambda: fault_rates(kind, logs=LOGS, seed=SEED, photographs=photographs),
+        lambda: fault_rates(
+            kind, logs=LOGS + (kind in ONE_MORE), seed=SEED, photographs=photographs
+        ),
     )
 
 
@@ -45,7 +48,7 @@ def _rates(shared: Path, kind: str, photographs: bool = True) -> Rates:
 def test_a_fault_that_photographs_can_show_is_found(kind: str, shared: Path) -> None:
     rates = _rates(shared, kind)
     print(f"{kind}: found {rates.found:.2f}, named first {rates.named_first:.2f}, {rates.wrong}")
-    assert rates.found * LOGS >= LOGS - 1
+    assert rates.found * rates.logs >= LOGS
     accuse_nobody(rates.findings)
 
 
@@ -96,7 +99,7 @@ def test_a_true_loss_is_never_called_a_slip_of_the_pen(
     rates = _rates(shared, kind, photographs)
     assert rates.slip == 0.0
     assert rates.found == 1.0
-    assert rates.named_first * LOGS >= LOGS - 1
+    assert rates.named_first == 1.0
 
 
 def test_two_slips_in_one_log_are_both_explained() -> None:
