@@ -14,6 +14,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -109,7 +110,7 @@ def test_all_bytes_are_stored_before_anything_is_measured(record: Record, quick:
     assert record.verify(photographs=True).sound
 
 
-# Two processes at once, twenty photographs; each writes down what it measured.
+# Another process beside this one, twenty photographs; each writes down what it measured.
 WORKER = """
 import sys
 from inspection.record.record import open_record
@@ -122,6 +123,7 @@ def noted(name, work, data, *rest):
 
 measuring_queue.apart = noted
 with open_record(sys.argv[1]) as record:
+    print("ready", flush=True)
     while measuring_queue.waiting_count(record).photographs:
         measuring_queue.work_once(record)
 """
@@ -135,11 +137,24 @@ def process(script: str, *words: str) -> subprocess.Popen[str]:
     )  # fmt: skip
 
 
-def test_two_processes_never_measure_one_photograph_twice(record: Record) -> None:
+def test_two_processes_never_measure_one_photograph_twice(
+    record: Record, monkeypatch: pytest.MonkeyPatch
+) -> None:
     store_photographs(record, "visit", files(20), Manner(), by="A. Berg")
-    both = [process(WORKER, record.access.where) for _ in range(2)]
-    printed = [one.communicate(timeout=120)[0].split() for one in both]
-    assert sorted(int(word) for words in printed for word in words) == list(range(1, 21))
+    here: list[int] = []
+
+    def noted(name: str, work: object, data: bytes, *rest: Any) -> object:
+        here.append(data[-1])
+        return made_up(name, work, data, *rest)
+
+    monkeypatch.setattr(measuring_queue, "apart", noted)
+    other = process(WORKER, record.access.where)
+    assert other.stdout is not None
+    assert other.stdout.readline() == "ready\n"
+    while waiting_count(record).photographs:
+        work_once(record)
+    there = [int(word) for word in other.communicate(timeout=120)[0].split()]
+    assert sorted(here + there) == list(range(1, 21))
     added = [one for one in record.events() if one.kind == "results added"]
     assert len(added) == 20
 

@@ -97,8 +97,8 @@ def test_all_words_lie_inside_the_margins_and_none_is_printed_over_another(
         for one in signs:
             assert one.left >= SIDE - 1.0, (number, one)
             assert one.right <= width - SIDE + 1.0, (number, one)
-            assert one.bottom > 20.0, (number, one)  # 7 mm: what a printer can reach
-            assert one.top < height - 20.0, (number, one)
+            assert one.bottom > 22.6, (number, one)  # 8 mm
+            assert one.top < height - 22.6, (number, one)
         over = list(overprinted(signs))
         assert not over, (number, over[0])
 

@@ -12,9 +12,16 @@ from typing import Any
 import pypdfium2  # type: ignore[import-untyped]
 import pytest
 
-from inspection.model.rope import Groove
 from inspection.record.record import open_record
-from tests.ui.report_cases import MADE, ROPE, fill, folder_case, front_of, read_of
+from tests.ui.report_cases import (
+    MADE,
+    fill,
+    folder_case,
+    front_of,
+    hard_case,
+    hard_pdf,
+    read_of,
+)
 from ui.report.blocks import Block, Facts, Grid, Heading, NewPage, Words
 from ui.report.case import ReportCase, case_of_record
 from ui.report.html import html_of
@@ -32,6 +39,11 @@ def case(tmp_path_factory: pytest.TempPathFactory) -> ReportCase:
     return folder_case(tmp_path_factory.mktemp("folder"), wrong={(3, 0): "38.91"})
 
 
+@pytest.fixture(scope="module")
+def pdf(case: ReportCase) -> bytes:
+    return pdf_report(case)
+
+
 def pages_of(pdf: bytes) -> list[str]:
     """Return the words of every page."""
     document = pypdfium2.PdfDocument(pdf)
@@ -41,32 +53,18 @@ def pages_of(pdf: bytes) -> list[str]:
 
 
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
-def test_every_page_is_of_the_paper_and_numbered(case: ReportCase, paper: Paper) -> None:
-    pdf = pdf_report(case, paper=paper)
-    document = pypdfium2.PdfDocument(pdf)
+def test_every_page_is_of_the_paper_and_numbered(
+    case: ReportCase, pdf: bytes, paper: Paper
+) -> None:
+    made = pdf if paper == "A4" else pdf_report(case, paper=paper)
+    document = pypdfium2.PdfDocument(made)
     assert all(page.get_size() == pytest.approx(SIZES[paper], abs=0.01) for page in document)
     document.close()
-    pages = pages_of(pdf)
+    pages = pages_of(made)
     assert len(pages) >= 5
     for number, words in enumerate(pages, start=1):
         assert f"Page {number} of {len(pages)}" in words
         assert "hoist rope 1, inspection 2026-11" in words
-
-
-@pytest.mark.parametrize("paper", ["A4", "Letter"])
-def test_nothing_is_set_outside_the_margins(case: ReportCase, paper: Paper) -> None:
-    document = pypdfium2.PdfDocument(pdf_report(case, paper=paper))
-    width, height = SIZES[paper]
-    margin = 12 / 25.4 * 72
-    for page in document:
-        text = page.get_textpage()
-        for number in range(text.count_rects()):
-            left, bottom, right, top = text.get_rect(number)
-            assert left >= margin
-            assert right <= width - margin
-            assert bottom >= 8 / 25.4 * 72
-            assert top <= height - 8 / 25.4 * 72
-    document.close()
 
 
 def test_a_heading_is_never_the_last_thing_on_a_page() -> None:
@@ -259,32 +257,28 @@ def test_typst_markup_in_a_name_is_text(hostile: str) -> None:
     assert [re.sub(r"\s+", "", page).count(wanted) for page in pages] == [19 + 3, 6 + 3]
 
 
-def test_the_same_report_is_the_same_file_byte_by_byte(case: ReportCase) -> None:
-    assert pdf_report(case) == pdf_report(case)
-    other = replace(case, made_at=MADE.replace(year=2027))
-    assert pdf_report(other) != pdf_report(case)
+def test_the_same_report_is_the_same_file_byte_by_byte(case: ReportCase, pdf: bytes) -> None:
+    assert pdf_report(case) == pdf
+    assert pdf_report(replace(case, made_at=MADE.replace(year=2027))) != pdf
 
 
 @pytest.mark.skipif(not Path("/proc/self/status").exists(), reason="memory is read from Linux")
-def test_reports_leave_no_memory_behind(case: ReportCase) -> None:
+def test_reports_leave_no_memory_behind(case: ReportCase, pdf: bytes) -> None:
     def taken_mb() -> float:
         told = Path("/proc/self/status").read_text(encoding="ascii")
         return int(told.partition("VmRSS:")[2].split()[0]) / 1024
 
-    pdf_report(case)  # what is loaded once stays
+    assert pdf  # what is loaded once stays
     before = taken_mb()
-    for number in range(4):
+    for number in range(2):
         pdf_report(replace(case, number=str(number)))
     # typeset in this process, each left 43 MB behind, or 75 MB with photographs of a phone's size
     assert taken_mb() - before < 40
 
 
-def test_a_rope_in_inches_shows_inches_and_its_grooves(tmp_path: Path) -> None:
-    rope = replace(ROPE, units="inch", grooves=(Groove("drum", 21.0, 44.0, 2, 39.0, 41.5),))
-    with open_record(tmp_path / "record.db") as record:
-        identity = fill(record, rope=rope)
-        case = case_of_record(record, read_of(record, identity), name="record.db", made_at=MADE)
-    words = " ".join(pages_of(pdf_report(case)))
+def test_a_rope_in_inches_shows_inches_and_its_grooves() -> None:
+    case = hard_case("settled")
+    words = " ".join(pages_of(hard_pdf("settled", "A4")))
     assert "1.5748 in" in words  # 40 mm; 1 in = 25.4 mm exactly
     assert "Station mean (in)" in words
     first = case.assessment.photograph_sections[0]
@@ -292,8 +286,8 @@ def test_a_rope_in_inches_shows_inches_and_its_grooves(tmp_path: Path) -> None:
     assert "from 1.5354 in to 1.6339 in" in words  # 39 and 41.5 mm
 
 
-def test_the_raw_data_start_on_a_page_of_their_own(case: ReportCase) -> None:
-    pages = pages_of(pdf_report(case))
+def test_the_raw_data_start_on_a_page_of_their_own(pdf: bytes) -> None:
+    pages = pages_of(pdf)
     at = [i for i, words in enumerate(pages) if "Annex: raw data" in words]
     assert len(at) == 1
     assert pages[at[0]].index("Annex") < 80
