@@ -78,7 +78,7 @@ def test_a_folder_goes_in_as_a_whole_and_a_second_time_adds_nothing(
 ) -> None:
     done = run(record, "add", where, folder, "--by", "A. Berg")
     assert done.exit_code == 0, done.output
-    assert "1 ropes, 1 gauges, 1 inspections, 12 readings, 12 photographs" in done.output
+    assert "1 rope, 1 gauge, 1 inspection, 12 readings, 12 photographs" in done.output
     with open_record(where) as opened:
         there = opened.inspection("2026-11")
         assert (len(there.readings), len(there.results), len(there.photographs)) == (12, 12, 12)

@@ -79,7 +79,7 @@ def test_import_needs_a_person_from_option_or_environment(
 def test_export_writes_tables(filled: Path, name: str, options: list[str]) -> None:
     result = run("export", "crane.db", name, *options)
     assert result.exit_code == 0, result.output
-    assert re.search(r"\d rows\. Fingerprint: 4-[0-9a-f]{32}", result.output)
+    assert re.search(r"(?:1 row|[2-9] rows)\. Fingerprint: 4-[0-9a-f]{32}", result.output)
     again = run("export", "crane.db", name, *options)
     assert again.exit_code == 1
     assert "already exists; use --force" in again.output

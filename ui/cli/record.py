@@ -47,7 +47,11 @@ def init(where: str, photographs: str | None) -> None:
     """
     with open_record_or_fail(where, photographs, create=True) as opened:
         events = int(opened.fingerprint().split("-")[0])
-        state = f"already exists and holds {events} events" if events else "is ready"
+        state = (
+            f"already exists and holds {counted(events, 'event', 'events')}"
+            if events
+            else "is ready"
+        )
         click.echo(
             f"The record {opened.access.where} {state}. Photographs: {opened.photographs.where}"
         )
@@ -240,7 +244,7 @@ def export(
             count = export_summary(opened, out)
         else:
             count = export_readings(opened, out, inspection=inspection)
-        click.echo(f"{out}: {count} rows. Fingerprint: {opened.fingerprint()}")
+        click.echo(f"{out}: {counted(count, 'row', 'rows')}. Fingerprint: {opened.fingerprint()}")
 
 
 @record.command()
@@ -279,13 +283,18 @@ def verify(
         click.echo(f"Note: {note}", err=True)
     for fault in found.faults:
         click.echo(fault, err=True)
-    pictures = "" if found.photographs is None else f", {found.photographs} photographs"
+    events = counted(found.events, "event", "events")
+    pictures = (
+        ""
+        if found.photographs is None
+        else f", {counted(found.photographs, 'photograph', 'photographs')}"
+    )
     if not found.sound:
         raise click.ClickException(
-            f"{counted(len(found.faults), 'fault', 'faults')} among {found.events} events"
-            f"{pictures}: keep this file as it is, and compare it with the last backup."
+            f"{counted(len(found.faults), 'fault', 'faults')} among {events}{pictures}: keep this "
+            "file as it is, and compare it with the last backup."
         )
-    click.echo(f"Sound: {found.events} events{pictures}. Fingerprint: {found.fingerprint}")
+    click.echo(f"Sound: {events}{pictures}. Fingerprint: {found.fingerprint}")
     if noted is None:
         click.echo("Note the fingerprint elsewhere: it can show later that nothing was rewritten.")
 
@@ -307,12 +316,15 @@ def backup(where: str, folder: Path, skip_photographs: bool, photographs: str | 
     with open_record_or_fail(where, photographs) as opened:
         made = opened.backup(folder, photographs=not skip_photographs)
     click.echo(
-        f"{made.path}: verified, {made.photographs} photographs. Fingerprint: {made.fingerprint}"
+        f"{made.path}: verified, {counted(made.photographs, 'photograph', 'photographs')}. "
+        f"Fingerprint: {made.fingerprint}"
     )
     for missing in made.missing:
         click.echo(missing, err=True)
     if made.missing:
-        raise click.ClickException(f"{len(made.missing)} photographs could not be copied.")
+        raise click.ClickException(
+            f"{counted(len(made.missing), 'photograph', 'photographs')} could not be copied."
+        )
 
 
 @record.command()

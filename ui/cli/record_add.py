@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from inspection.model.log import counted
 from ui.cli.options import (
     by_option,
     open_record_or_fail,
@@ -69,8 +70,10 @@ def add(
         done = add_folder(opened, folder, read, files, print_set=print_set, by=by)
         for note in (*done.notes, *left_out):
             click.echo(f"Note: {note}", err=True)
-        added = ", ".join(f"{count} {name}" for name, count in done.counts.items()) or "nothing"
-        click.echo(f"Added: {added}.")
+        added = ", ".join(
+            counted(count, name.removesuffix("s"), name) for name, count in done.counts.items()
+        )
+        click.echo(f"Added: {added or 'nothing'}.")
         if not unmeasured:
             _measure_and_report(opened, read.log.inspection.identity, by)
         click.echo(f"Fingerprint: {opened.fingerprint()}")
@@ -89,8 +92,10 @@ def _measure_and_report(opened: Record, identity: str, by: str) -> None:
     there = opened.inspection(identity)
     refused = sum(isinstance(result, Refusal) for result in there.results)
     click.echo(
-        f"Measured: {waited} photographs. The inspection has {len(there.results)} results, "
-        f"{refused} of them refusals, and {there.open_findings} findings to be settled."
+        f"Measured: {counted(waited, 'photograph', 'photographs')}. The inspection has "
+        f"{counted(len(there.results), 'result', 'results')}, "
+        f"{counted(refused, 'refusal', 'refusals')} among them, and "
+        f"{counted(there.open_findings, 'finding', 'findings')} to be settled."
     )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from inspection.assessment import Assessment
 from inspection.folder import Folder
+from inspection.model.log import counted
 from inspection.record.record import Record
 from ui.services.assess_record import log_of, save_findings
 
@@ -52,5 +53,7 @@ def save_assessed(record: Record, assessment: Assessment, revision: int, *, by: 
                 f"inspection '{identity}' was changed while it was checked; check it again."
             )
         found, changed = save_findings(batch, assessment, by=by)
-    findings = f"{len(found)} findings" if changed else "the same findings as before"
+    findings = (
+        counted(len(found), "finding", "findings") if changed else "the same findings as before"
+    )
     return f"Saved in the record: {findings}."
