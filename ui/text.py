@@ -38,7 +38,8 @@ def sentence(finding: Finding) -> str:
 def refused(refusal: Refusal) -> str:
     """Return why a photograph gives no diameter, as one line."""
     reasons = " ".join(sentence(finding) for finding in refusal.findings)
-    return f"{place(refusal)}: no diameter. {reasons}"
+    at = "" if refusal.station is None and not refusal.at_mm else f" for {place(refusal)}"
+    return f"no diameter{at}. {reasons}"
 
 
 # They reverse the text that follows, so that a name reads as another one (UAX #9, section 2).

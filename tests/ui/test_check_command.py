@@ -161,7 +161,7 @@ def test_a_refused_photograph_gives_status_1_and_its_reason(tmp_path: Path) -> N
 
     result = run(write_folder(tmp_path), by=refuse_one)
     assert result.exit_code == 1
-    assert "s1-0.jpg: no card number: no diameter. No printed card was found" in result.output
+    assert "s1-0.jpg: no diameter. No printed card was found" in result.output
     assert "station 1, 0 deg: 39.53 was logged, no photograph" in result.output
 
 

@@ -70,7 +70,7 @@ def test_rows_hold_the_truth_of_the_mesh_and_lie_inside_u(
 def test_what_must_be_refused_is_refused_with_its_reason(shown: str) -> None:
     flat = " ".join(shown.split())
     assert "refuse-no-card.jpg, refused as it must be:" in flat
-    assert "refuse-tilted.jpg, refused as it must be: station 5, 0 deg: no diameter. The" in flat
+    assert "refuse-tilted.jpg, refused as it must be: no diameter for station 5, 0 deg. The" in flat
     assert "refused but answerable" not in flat
 
 

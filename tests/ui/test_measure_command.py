@@ -171,7 +171,7 @@ def test_a_refused_photograph_is_one_paragraph_with_status_1() -> None:
     result = run(SAMPLES / "refuse-no-card.jpg")
     assert result.exit_code == 1
     assert flat(result.stdout).startswith(
-        "refuse-no-card.jpg: no card number: no diameter. No printed card was found in the "
+        "refuse-no-card.jpg: no diameter. No printed card was found in the "
         "photograph. Fix the card"
     )
     assert "Diameter by photograph" not in result.stdout
@@ -305,5 +305,5 @@ def test_a_file_that_is_no_photograph_is_refused_beside_those_that_are(
     (tmp_path / "b.jpg").write_bytes(content)
     result = run(FOUR[0], tmp_path / "b.jpg", *CHECKED)
     assert result.exit_code == 1
-    assert "b.jpg: no card number: no diameter. b.jpg" in flat(result.stdout)
+    assert "b.jpg: no diameter. b.jpg" in flat(result.stdout)
     assert "station-1-view-00.jpg" in result.stdout

@@ -109,7 +109,7 @@ def test_raw_data_hold_the_typed_text_and_the_hashes(case: ReportCase, words: st
         assert plain(f"{reading.typed} {reading.value_mm:.3f} C-1 A. Berg") in plain(words)
     for one in case.assessment.log.results:
         assert one.photo_sha256 in plain(words)
-    assert plain("lost.jpg: no card number: no diameter. No printed card") in plain(words)
+    assert plain("lost.jpg: no diameter. No printed card") in plain(words)
 
 
 def test_there_is_room_for_three_signatures(words: str) -> None:
