@@ -35,7 +35,7 @@ def load_renderer() -> Any:
         import mitsuba
     except ImportError:
         raise SystemExit(
-            "Mitsuba is not installed. Install the extra: pip install 'rope-photo-check[samples]'."
+            "Mitsuba is not installed. Install the extra: pip install -e '.[samples]'."
         ) from None
     import drjit
 

@@ -73,7 +73,7 @@ def make_engine(where: str | Path) -> Engine:
     except ImportError as error:
         raise RecordError(
             "PostgreSQL needs the package psycopg; install it with "
-            "pip install 'rope-photo-check[postgres]'."
+            "pip install '.[postgres]'."
         ) from error
 
 

@@ -171,8 +171,7 @@ def test_a_refused_photograph_is_one_paragraph_with_status_1() -> None:
     result = run(SAMPLES / "refuse-no-card.jpg")
     assert result.exit_code == 1
     assert flat(result.stdout).startswith(
-        "refuse-no-card.jpg: no diameter. No printed card was found in the "
-        "photograph. Fix the card"
+        "refuse-no-card.jpg: no diameter. No printed card was found in the photograph. Fix the card"
     )
     assert "Diameter by photograph" not in result.stdout
 
