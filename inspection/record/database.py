@@ -72,8 +72,7 @@ def make_engine(where: str | Path) -> Engine:
         return create_engine(url.set(drivername="postgresql+psycopg"), pool_pre_ping=True)
     except ImportError as error:
         raise RecordError(
-            "PostgreSQL needs the package psycopg; install it with "
-            "pip install '.[postgres]'."
+            "PostgreSQL needs the package psycopg; install it with pip install '.[postgres]'."
         ) from error
 
 
