@@ -25,7 +25,7 @@ from inspection.exchange.cells import place_m, whole_number
 from inspection.exchange.parse import ReadingRow, Rejected, StationFacts, read_readings
 from inspection.exchange.spreadsheet import read_sheet
 from inspection.model.length_text import parse_length
-from inspection.model.log import Earlier, Log
+from inspection.model.log import Earlier, Log, stations_in_words
 from inspection.model.readings import Gauge
 from inspection.model.rope import Inspection, Rope, Station, country_code
 from inspection.model.typed import check_types
@@ -242,9 +242,8 @@ def _inspection(
     placed = {station.number: station for station in (*_positions(facts), *described.stations)}
     missing = sorted({row.reading.station for row in rows} - placed.keys())
     if missing and not inspection.stations and not described.values:
-        listed = ", ".join(str(number) for number in missing)
         notes.append(
-            f"Inspection {name}: the position of station {listed} along the rope is unknown."
+            f"Inspection {name}: {stations_in_words(missing)}: position along the rope unknown."
         )
     return Inspection(
         name,

@@ -13,7 +13,7 @@ import hashlib
 import json
 import os
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Any
 
@@ -117,8 +117,6 @@ def _unread(path: Path, message: str) -> Refusal:
 
 
 def _renamed(result: Result, name: str) -> Result:
-    from dataclasses import replace
-
     return replace(result, photo_name=name)
 
 

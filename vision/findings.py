@@ -213,9 +213,9 @@ WITH_CARD: dict[str, Reason] = {
     ),
     "too-few-crowns": Reason(
         "refuse",
-        1.0,
+        None,
         "crowns",
-        "One jaw bears on {value:.0f} crowns; at least {limit:.0f} is needed.",
+        "A jaw has no crown to bear on.",
         "Show a longer piece of rope, or choose longer jaws.",
     ),
     "stray-crown": Reason(
@@ -230,8 +230,8 @@ WITH_CARD: dict[str, Reason] = {
         "refuse",
         1.5,
         "%",
-        "The outline is too uncertain: the figure would be known to "
-        "{value:.1f} % only; the limit is {limit:.1f} %.",
+        "The outline is too uncertain: the edges alone give the diameter a standard uncertainty "
+        "of {value:.1f} %; the limit is {limit:.1f} %.",
         "Move closer, light the rope more evenly, and wipe it.",
     ),
     # rope and band together

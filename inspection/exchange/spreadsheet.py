@@ -23,6 +23,8 @@ from openpyxl import Workbook, load_workbook
 from openpyxl.cell import WriteOnlyCell
 from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE
 
+from inspection.model.log import counted
+
 MOST_ROWS = 200_000
 MOST_BYTES = 50_000_000
 
@@ -332,9 +334,10 @@ def _check_package(data: bytes, name: str) -> None:
         or packed_tightly
         or len(sizes) > 5000
     ):
+        parts = counted(len(sizes), "part", "parts")
         raise ValueError(
-            f"{name} would unpack to {total / 1e6:.0f} MB in {len(sizes)} parts, too much for a "
-            "table: save it again without pictures, or as CSV."
+            f"{name} would unpack to {total / 1e6:.0f} MB in {parts}, "
+            "too much for a table: save it again without pictures, or as CSV."
         )
     if has_doctype:
         raise ValueError(f"{name} is not a sound XLSX file; save it again.")

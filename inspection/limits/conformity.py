@@ -17,6 +17,7 @@ from typing import Literal
 from inspection.limits.rules import Limit, NotApplicable
 from inspection.measurement.measured_diameter import APART_M, measured_diameter
 from inspection.measurement.section import Section, Source
+from inspection.model.log import stations_in_words
 from inspection.model.loss import DOUBTED
 from inspection.model.quantity import Quantity
 
@@ -297,9 +298,9 @@ def scope_notes(limits: Iterable[Limit | NotApplicable], crossovers: Collection[
                 "reported as within it."
             )
         elif crossovers:
-            listed = ", ".join(str(crossover) for crossover in sorted(crossovers))
+            where = stations_in_words(sorted(crossovers))
             notes.append(
-                f"{name}: the table does not apply where the rope crosses over (station {listed}), "
+                f"{name}: the table does not apply where the rope crosses over ({where}), "
                 "and wear is worse there; no figure there is reported as within it."
             )
     return notes
@@ -333,9 +334,9 @@ def whole_rope_verdicts(
     ]
     notes = []
     if whole.left_out:
-        near = ", ".join(str(one.station) for one in whole.left_out)
+        near = stations_in_words([one.station for one in whole.left_out])
         notes.append(
-            f"By {source}: station {near} is less than {APART_M:g} m from another one and does "
-            "not count towards the measured diameter of the whole rope."
+            f"By {source}: {near} less than {APART_M:g} m from another one; not counted towards "
+            "the measured diameter of the whole rope."
         )
     return verdicts, notes

@@ -5,7 +5,7 @@ Screening and assessment read a `Log`, whether its parts came from a folder, a r
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from inspection.model.readings import Gauge, Reading, reading_terms
@@ -114,6 +114,18 @@ def placed(results: Iterable[Result]) -> list[Estimate]:
 def counted(number: int, one: str, several: str) -> str:
     """Return a number with its noun: "1 entry", "3 entries"."""
     return f"{number} {one if number == 1 else several}"
+
+
+def stations_in_words(numbers: Sequence[int]) -> str:
+    """Return stations as they read in a sentence.
+
+    Examples
+    --------
+    >>> stations_in_words([3]), stations_in_words([1, 3, 4])
+    ('station 3', 'stations 1, 3 and 4')
+    """
+    *before, last = map(str, numbers)
+    return f"stations {', '.join(before)} and {last}" if before else f"station {last}"
 
 
 def readings_at(readings: Iterable[Reading]) -> dict[Place, list[int]]:

@@ -18,6 +18,7 @@ from sqlalchemy import Connection, Row, select
 
 from inspection.model.closing import Closing, check_closing
 from inspection.model.condition import Condition, Criterion, check_condition
+from inspection.model.log import stations_in_words
 from inspection.model.names import same_person
 from inspection.model.readings import Reading
 from inspection.record.commands import (
@@ -308,10 +309,9 @@ def refuse_while_one_waits(connection: Connection, identity: str) -> None:
     )
     numbers = sorted(set(connection.execute(waits).scalars()))
     if numbers:
-        listed = ", ".join(str(number) for number in numbers)
         raise RecordError(
-            f"inspection {identity!r} can't be accepted: station {listed} was sent back and "
-            "waits for the inspector."
+            f"inspection {identity!r} can't be accepted: {stations_in_words(numbers)} sent back, "
+            "waiting for the inspector."
         )
 
 

@@ -6,10 +6,11 @@ meant to have, and an average would hide that.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 from inspection.measurement.view import weighted_terms
-from inspection.model.log import Log, counted, log_terms, readings_at
+from inspection.model.log import Log, counted, log_terms, readings_at, stations_in_words
 from inspection.model.loss import can_be_diameter
 from inspection.model.readings import Reading
 from inspection.screening.multiple_testing import ScreeningTest, plain_fact
@@ -119,18 +120,21 @@ def _directions_missing(log: Log) -> list[ScreeningTest]:
     ]
     if not stations:
         return []
-    listed = ", ".join(str(one) for one in stations)
     return [
         plain_fact(
             "direction-missing",
             tuple(n for n, one in enumerate(log.readings) if one.station in stations),
             tuple(Place(one) for one in stations),
-            seen=f"Station {listed} was measured in one direction only: no mean diameter, no "
-            "ovality, no verdict there.",
+            seen=f"{stations_in_words(stations).capitalize()} {_was(stations)} measured in one "
+            "direction only: no mean diameter, no ovality, no verdict there.",
             remedy="Measure the direction at right angles, too.",
             innocent="Only one side of the rope may have been within reach.",
         )
     ]
+
+
+def _was(stations: Sequence[int]) -> str:
+    return "was" if len(stations) == 1 else "were"
 
 
 def _not_measured(log: Log) -> list[ScreeningTest]:
@@ -138,13 +142,13 @@ def _not_measured(log: Log) -> list[ScreeningTest]:
     stations = [one.number for one in log.inspection.stations if one.number not in taken]
     if not stations or not (log.readings or log.results):
         return []
-    listed = ", ".join(str(one) for one in stations)
     return [
         plain_fact(
             "station-not-measured",
             (),
             tuple(Place(one) for one in stations),
-            seen=f"Station {listed} was planned, but nothing was measured there.",
+            seen=f"{stations_in_words(stations).capitalize()} {_was(stations)} planned, but "
+            "nothing was measured there.",
             remedy="Measure it, or say why it can't be measured.",
             innocent="The place may not have been within reach.",
         )

@@ -197,7 +197,7 @@ def test_an_inspection_is_not_accepted_while_a_station_waits_for_its_inspector(
     filled: Record,
 ) -> None:
     filled.review(VISIT, "sent back", by="B. Lind", why="read it again", station=1)
-    with pytest.raises(RecordError, match="station 1 was sent back and waits"):
+    with pytest.raises(RecordError, match="station 1 sent back, waiting"):
         filled.review(VISIT, "accepted", by="B. Lind")
     change_a_reading(filled)
     filled.review(VISIT, "accepted", by="B. Lind")

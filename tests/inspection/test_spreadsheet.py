@@ -122,14 +122,14 @@ def test_too_many_rows_or_bytes_are_refused(
 
 @pytest.mark.fault(
     "a spreadsheet that unpacks to too much data",
-    "`would unpack to 61 MB in 1 parts, too much for a table: ...`",
+    "`would unpack to 61 MB in 1 part, too much for a table: ...`",
 )
 def test_a_small_file_that_unpacks_to_much_is_refused(tmp_path: Path) -> None:
     # 60 MB of texts in 60 kB would take a gigabyte once they are objects
     path = tmp_path / "bomb.xlsx"
     with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as package:
         package.writestr("xl/sharedStrings.xml", b"<si><t>a</t></si>" * 3_600_000)
-    with pytest.raises(ValueError, match=r"would unpack to 61 MB in 1 parts, too much"):
+    with pytest.raises(ValueError, match=r"would unpack to 61 MB in 1 part, too much"):
         read_sheet(path)
 
 

@@ -259,7 +259,9 @@ def load_cameras(path: str | os.PathLike[str]) -> dict[str, CalibratedCamera]:
         If the file is damaged, or an entry is not a calibration.
     """
     file = Path(path)
-    return {key: _from_dict(key, entry, file) for key, entry in read_json(file).items()}
+    return {
+        key: _from_dict(key, entry, file) for key, entry in read_json(file, "calibrations").items()
+    }
 
 
 def save_camera(
