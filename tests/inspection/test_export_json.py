@@ -54,6 +54,17 @@ def _fill(record: Record) -> None:
     record.add_print_check("set A", {"along_mm": 180.2}, by="A. Berg")
 
 
+@pytest.fixture(scope="module")
+def exported(tmp_path_factory: pytest.TempPathFactory, empty_record: Path) -> str:
+    """Return the export of a filled record."""
+    folder = tmp_path_factory.mktemp("exported")
+    shutil.copy(empty_record, folder / "record.db")
+    with open_record(folder / "record.db") as record:
+        _fill(record)
+        export_json(record, folder / "record.json")
+    return (folder / "record.json").read_text("utf-8")
+
+
 def test_the_schema_is_sound() -> None:
     Draft202012Validator.check_schema(schema())
 
@@ -155,15 +166,15 @@ def test_a_record_file_moves_into_a_database(tmp_path: Path, new_database: str) 
     ],
 )
 def test_a_changed_export_is_not_restored(
-    tmp_path: Path, empty_record: Path, change: Callable[[str], str], sentence: str
+    tmp_path: Path,
+    empty_record: Path,
+    exported: str,
+    change: Callable[[str], str],
+    sentence: str,
 ) -> None:
     path = tmp_path / "record.json"
-    for new in ("record.db", "again.db"):
-        shutil.copy(empty_record, tmp_path / new)
-    with open_record(tmp_path / "record.db") as record:
-        _fill(record)
-        export_json(record, path)
-    path.write_text(change(path.read_text("utf-8")), "utf-8")
+    shutil.copy(empty_record, tmp_path / "again.db")
+    path.write_text(change(exported), "utf-8")
     with open_record(tmp_path / "again.db") as again:
         if sentence:
             with pytest.raises(RecordError, match=sentence):
