@@ -163,7 +163,8 @@ def test_evidence_is_the_comparison_at_the_place_unless_the_finding_says_it() ->
     assert evidence(says_it, [there, elsewhere]) == ()  # it names the difference itself
     other = replace(says_it, seen="Typed three minutes before its photograph.")
     assert evidence(other, [there, elsewhere]) == (
-        "station 3, 90 deg: photograph 21.20 mm, gauge 22.11 mm, -0.91 ± 0.10 mm apart: disagrees.",
+        "station 3, 90 deg: photograph 21.20 mm, gauge 22.11 mm, "
+        "difference -0.91 ± 0.10 mm: disagrees.",
     )
 
 

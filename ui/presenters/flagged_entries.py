@@ -147,7 +147,7 @@ def evidence(finding: Finding, compared: Sequence[ComparedEntry]) -> tuple[str, 
     """
     return tuple(
         f"{Place(one.station, one.view_deg).words}: photograph {one.photo_mm:.2f} mm, gauge "
-        f"{one.gauge_mm:.2f} mm, {one.difference_mm:+z.2f} ± {2.0 * one.u_mm:.2f} mm apart: "
+        f"{one.gauge_mm:.2f} mm, difference {one.difference_mm:+z.2f} ± {2.0 * one.u_mm:.2f} mm: "
         f"{one.word}."
         for place in finding.places
         for one in compared

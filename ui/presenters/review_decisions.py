@@ -128,8 +128,8 @@ def _save(
                 "decision was not saved: review it again as it is now."
             )
         if item.station is not None:
-            asked = AskedAgain(item.station, request.what, request.view_deg)
-            writing.review(identity, decision, by=by, why=why, station=asked)
+            place = AskedAgain(item.station, request.what, request.view_deg)
+            writing.review(identity, decision, by=by, why=why, station=place)
             back = writing.inspection(identity).station_reviews[-1].back
         if item.station is None or not back:
             for finding in item.findings:

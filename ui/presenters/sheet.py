@@ -238,10 +238,10 @@ def _cell(look: _Look, station: int, way: int) -> SheetCell:
     name, units = f"{station}/{way}", opened.rope.units
     standing = standing_reading(opened, station, way, who)
     again = read_again(opened, station, way) if standing is not None else None
-    asked = asked_again(opened, station, way)
-    asks = "" if asked is None else f"{asked.who} asks for it again: {asked.why}"
-    if asked is not None and asked.asks == "photograph":
-        asks = f"{asked.who} asks for another photograph: {asked.why}"
+    review = asked_again(opened, station, way)
+    asks = "" if review is None else f"{review.who} asks for it again: {review.why}"
+    if review is not None and review.asks == "photograph":
+        asks = f"{review.who} asks for another photograph: {review.why}"
     there = "" if standing is None else standing.reading.typed
     cell = SheetCell(name, text=there, standing=there, again=asks)
     if again is not None:

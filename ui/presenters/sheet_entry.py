@@ -119,8 +119,8 @@ def read_draft(record: Record, opened: OpenInspection, by: str) -> SheetDraft:
     found = record.draft(identity, by=by, kind=KIND)
     if found is None:
         return SheetDraft(texts=_older_texts(record, opened, by))
-    kept: dict[str, Any] = found.data
-    return SheetDraft(kept["texts"], tuple(kept["rows"]), tuple(kept["ways"]), kept["done"])
+    data: dict[str, Any] = found.data
+    return SheetDraft(data["texts"], tuple(data["rows"]), tuple(data["ways"]), data["done"])
 
 
 def _older_texts(record: Record, opened: OpenInspection, by: str) -> dict[str, str]:
@@ -167,8 +167,8 @@ def asked_again(opened: OpenInspection, station: int, view_deg: int) -> StationR
 
 def read_again(opened: OpenInspection, station: int, view_deg: int) -> StationReview | None:
     """Return the decision by which a reviewer asks for a reading again."""
-    asked = asked_again(opened, station, view_deg)
-    return None if asked is None or asked.asks == "photograph" else asked
+    review = asked_again(opened, station, view_deg)
+    return None if review is None or review.asks == "photograph" else review
 
 
 def state_of(opened: OpenInspection, typed: TypedField, who: Witness) -> FieldState:

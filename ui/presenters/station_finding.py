@@ -69,8 +69,8 @@ def doubted(item: ReviewItem, views: list[StationView]) -> StationView | None:
     """Return the direction of the finding, or the one that disagrees most; None if none does."""
     compared = [view for view in views if view.comparison is not None]
     named = [view for view in compared if item.findings and view.view_deg == item.view_deg]
-    odd = [view for view in compared if _word(view) in ("disagrees", "doubtful")]
-    ranked = sorted(named or odd, key=lambda view: -abs(_compared(view).zeta))
+    differing = [view for view in compared if _word(view) in ("disagrees", "doubtful")]
+    ranked = sorted(named or differing, key=lambda view: -abs(_compared(view).zeta))
     return ranked[0] if ranked else None
 
 

@@ -23,15 +23,15 @@ function begin() {
   const unsent = () => mine().filter(one => !one.error);
 
   const opened = new Promise((resolve, reject) => {
-    const asked = indexedDB.open(STORE, 1);
-    asked.onupgradeneeded = () => asked.result.createObjectStore('items', {keyPath: 'id'});
-    asked.onsuccess = () => resolve(asked.result);
-    asked.onerror = () => reject(asked.error);
+    const request = indexedDB.open(STORE, 1);
+    request.onupgradeneeded = () => request.result.createObjectStore('items', {keyPath: 'id'});
+    request.onsuccess = () => resolve(request.result);
+    request.onerror = () => reject(request.error);
   });
   const inStore = async (mode, act) => {
-    const work = (await opened).transaction('items', mode), asked = act(work.objectStore('items'));
+    const work = (await opened).transaction('items', mode), request = act(work.objectStore('items'));
     return new Promise((resolve, reject) => {
-      work.oncomplete = () => resolve(asked.result);
+      work.oncomplete = () => resolve(request.result);
       work.onerror = work.onabort = () => reject(work.error);
     });
   };
@@ -64,17 +64,17 @@ function begin() {
   };
 
   const put = item => new Promise((resolve, reject) => {
-    const asked = new XMLHttpRequest(), {by, owner, inspection, print_set, name} = item;
-    asked.open('PUT', `/uploads/${item.to}?${new URLSearchParams({by, owner, inspection, print_set, name})}`);
-    asked.timeout = LONGEST_MS;
-    asked.upload.onprogress = event => { hub.part = event.loaded / event.total; draw(); };
-    asked.onerror = asked.ontimeout = asked.onabort = () => reject(new Error(navigator.onLine ? 'The server is not responding.' : 'There is no connection.'));
-    asked.onload = () => {
-      let told = {error: asked.responseText.slice(0, 200)};
-      try { told = JSON.parse(asked.responseText); } catch { /* the door's answers are plain text */ }
-      resolve({status: asked.status, told});
+    const request = new XMLHttpRequest(), {by, owner, inspection, print_set, name} = item;
+    request.open('PUT', `/uploads/${item.to}?${new URLSearchParams({by, owner, inspection, print_set, name})}`);
+    request.timeout = LONGEST_MS;
+    request.upload.onprogress = event => { hub.part = event.loaded / event.total; draw(); };
+    request.onerror = request.ontimeout = request.onabort = () => reject(new Error(navigator.onLine ? 'The server is not responding.' : 'There is no connection.'));
+    request.onload = () => {
+      let told = {error: request.responseText.slice(0, 200)};
+      try { told = JSON.parse(request.responseText); } catch { /* the door's answers are plain text */ }
+      resolve({status: request.status, told});
     };
-    asked.send(item.file);
+    request.send(item.file);
   });
 
   async function sendAll() {

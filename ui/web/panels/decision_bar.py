@@ -231,9 +231,9 @@ def _accept(opened: OpenInspection, item: ReviewItem) -> None:
 def _read_again(opened: OpenInspection, item: ReviewItem, view: StationView | None) -> None:
     with defer_errors():
         assert item.station is not None
-        asked = AskedAgain(item.station, "reading", None if view is None else view.view_deg)
+        request = AskedAgain(item.station, "reading", None if view is None else view.view_deg)
         by = entering(opened.inspection.identity)
-        ask_again(get_record(), opened, item, asked, by=by)
+        ask_again(get_record(), opened, item, request, by=by)
         flash_success(f"{item.name}: sent back to be read again.")
         with suppress(RecordError):
             _select_waiting(opened)

@@ -85,12 +85,12 @@ def import_table(opened: OpenInspection) -> None:
 def _mapping(path: Path, digest: str) -> dict[str, str]:
     """Show how each heading is understood; return the mapping as selected."""
     sheet = read_sheet(path, known=lambda cells: known_headings(cells, "readings"))
-    kept = kept_names()
+    saved = kept_names()
     chosen = AS_UNDERSTOOD
-    if kept:
+    if saved:
         chosen = st.selectbox(
             "Mapping",
-            [AS_UNDERSTOOD, *kept],
+            [AS_UNDERSTOOD, *saved],
             key=f"mapping {digest}",
             help="A saved mapping, or the program's own reading of the headings.",
         )

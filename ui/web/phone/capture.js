@@ -64,17 +64,17 @@ async function hashOf(buffer) {
 // ---- storage on the phone ----------------------------------------------------------------------
 
 const database = new Promise((resolve, reject) => {
-  const asked = indexedDB.open("rope photo check", 1);
-  asked.onupgradeneeded = () => asked.result.createObjectStore("items", { keyPath: "id" });
-  asked.onsuccess = () => resolve(asked.result);
-  asked.onerror = () => reject(asked.error);
+  const request = indexedDB.open("rope photo check", 1);
+  request.onupgradeneeded = () => request.result.createObjectStore("items", { keyPath: "id" });
+  request.onsuccess = () => resolve(request.result);
+  request.onerror = () => reject(request.error);
 });
 
 async function inStore(mode, act) {
   const store = (await database).transaction("items", mode, { durability: "strict" });
-  const asked = act(store.objectStore("items"));
+  const request = act(store.objectStore("items"));
   return new Promise((resolve, reject) => {
-    store.oncomplete = () => resolve(asked.result);
+    store.oncomplete = () => resolve(request.result);
     store.onerror = store.onabort = () => reject(store.error);
   });
 }

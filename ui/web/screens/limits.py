@@ -216,7 +216,7 @@ def _of_one_rope(opened: OpenInspection | None) -> None:
         rope, own_rules(get_record()), limit_confirmations(get_record())
     )
     if rows:
-        st.html(table(ROPE_HEADS, rows, "Limits that apply, the rope unloaded", units=rope.units))
+        st.html(table(ROPE_HEADS, rows, "Limits for the unloaded rope", units=rope.units))
     else:
         st.info("No limit applies to this rope as entered.", icon=":material/rule:")
     unstated = not_stated(rope)
