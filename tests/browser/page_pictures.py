@@ -42,7 +42,7 @@ SCREENS: tuple[tuple[str, str, ViewportSize, str], ...] = (
     ("stations", "sheet", DESK, "apart"),
     ("phone", "sheet", PHONE, "apart"),
     ("review", "review", DESK, "1 to 6: decide"),
-    ("supervise", "supervise", DESK, "22.11 logged"),
+    ("supervise", "supervise", DESK, "22.11 was logged"),
 )
 
 

@@ -57,14 +57,14 @@ def test_the_supervisors_list_leads_with_the_wrong_entry_and_to_its_photograph(
 
     page.goto(f"{sample_pages}/supervise")
     expect(page.get_by_text("2. station 3, 90 deg")).to_be_visible()
-    expect(page.get_by_text("22.11 logged").first).to_be_visible()
+    expect(page.get_by_text("22.11 was logged").first).to_be_visible()
     quiet(page)  # a link that is drawn anew while it is pressed does nothing
     assert fits(page)
     page.get_by_role("link", name="Open the photograph").first.click()
     expect(page).to_have_url(re.compile("/review"))
 
     # figures over both photographs, both pairs of lines, all edges magnified with a ruler
-    expect(page.get_by_text("22.11 logged, the photograph says 21.18").first).to_be_visible()
+    expect(page.get_by_text("22.11 logged, the photograph shows 21.18").first).to_be_visible()
     for direction, figure, logged in (("0", "21.46", "21.50"), ("90", "21.18", "22.11")):
         shown = page.get_by_role("img", name=f"The rope on its card, {direction} degrees")
         expect(shown.locator("image")).to_have_attribute("href", re.compile("^blob:"))
