@@ -58,7 +58,7 @@ def test_a_later_print_check_is_applied_to_the_photographs(
         choose(page, "Measured with", re.compile("0.02 mm"))
         press(page, "Save print check")
         press(page, "Apply the print check demo-set to these 8 photographs")
-        expect(page.get_by_text("8 photographs are measured again")).to_be_visible()
+        expect(page.get_by_text("8 photographs are being measured again")).to_be_visible()
         page.goto(f"{pages}/sheet?inspection=visit")
         expect(page.get_by_text(re.compile("^Station 3 is thinnest"))).to_be_visible()
         expect(page.get_by_text("waiting to be measured")).to_have_count(0)

@@ -52,7 +52,7 @@ def test_four_points_on_a_photograph_give_a_diameter(
     seen = page.get_by_role("group", name="Photograph with the rule marks")
     expect(seen.locator("image")).to_have_attribute("href", re.compile("^blob:"))
     press(page, "Add to this inspection")
-    expect(page.get_by_text("stands at station 1, 45°")).to_be_visible()
+    expect(page.get_by_text("was added to station 1, 45°")).to_be_visible()
     with open_record(tmp_path / "record.db", create=False) as record:
         kept = record.inspection(record.ranked()[0].identity).results[-1]
     assert (kept.photo_name, kept.view_deg) == (BAR.name, 45)

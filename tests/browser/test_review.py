@@ -248,6 +248,6 @@ def test_an_edge_and_a_station_are_dragged(page: Page, sample_pages: str) -> Non
     quiet(page)
     # one figure per photograph, as before: moved, not doubled, and the mean with it
     page.get_by_role("link", name="Back to the stations").click()
-    expect(page.get_by_text(re.compile(r"^at [+-]\S+ mm of the card$"))).to_have_count(2)
+    expect(page.get_by_text(re.compile(r"^at [+-]\S+ mm on the card$"))).to_have_count(2)
     expect(page.get_by_text("places on this card")).to_have_count(0)
     expect(page.get_by_text("needs 90°")).to_have_count(0)

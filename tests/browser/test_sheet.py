@@ -393,7 +393,7 @@ def test_a_table_is_imported_as_its_mapping_says(
     choose(page, "Stelle (e.g. 1)", "number of the station, from 1")
     choose(page, "vorn (e.g. 22,24)", "reading at 0°")
     choose(page, "seitlich (e.g. 22,17)", "reading at 90°")
-    expect(page.get_by_text("Understood: 4 readings")).to_be_visible()
+    expect(page.get_by_text("Readings recognised: 4")).to_be_visible()
     assert fits(page)
     fill(page, "Save this mapping as", "yard")
     press(page, "Enter 4 readings")
@@ -402,12 +402,12 @@ def test_a_table_is_imported_as_its_mapping_says(
         (1, 0, "22,24"), (1, 90, "22,17"), (2, 0, "22,03"), (2, 90, "22,19")
     ]  # fmt: skip
     # the next table of this kind is understood by the mapping's name
-    expect(page.get_by_text("Understood: 4 readings")).to_have_count(0)
+    expect(page.get_by_text("Readings recognised: 4")).to_have_count(0)
     quiet(page)
     page.wait_for_timeout(1000)  # the upload field of the first table is replaced
     page.locator(".st-key-table-in input[type=file]").set_input_files(str(sheet))
     choose(page, "Mapping", "yard")
-    expect(page.get_by_text("Understood: 4 readings")).to_be_visible()
+    expect(page.get_by_text("Readings recognised: 4")).to_be_visible()
     press(page, "Enter 4 readings")  # they are in the record already
     expect(page.get_by_text("4 rows were rejected")).to_be_visible()
     assert len(readings(record)) == 4

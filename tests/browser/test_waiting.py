@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
 Serve = Callable[..., AbstractContextManager[str]]
 FOLDER = sample_folder()
-ONE_ARRIVED = re.compile(r"^1 of 8 photographs arrived, 7 on the way")
+ONE_ARRIVED = re.compile(r"^1 of 8 photographs uploaded, 7 to go")
 
 
 @pytest.fixture
@@ -56,7 +56,7 @@ def give_eight(page: Page, pages: str) -> None:
     assert len(eight) == 8
     into = page.locator(".st-key-photographs-in input[type=file]")
     into.set_input_files([str(path) for path in eight])
-    page.get_by_text(re.compile(r"\d of 8 photographs arrived, \d on the way")).wait_for()
+    page.get_by_text(re.compile(r"\d of 8 photographs uploaded, \d to go")).wait_for()
 
 
 class Line:
@@ -115,7 +115,7 @@ def places(now: OpenInspection) -> set[tuple[int | None, int | None]]:
 
 @pytest.mark.fault(
     "another page opened while photographs are being uploaded",
-    "`1 of 8 photographs arrived, 7 on the way`, on every page; all of them arrive",
+    "`1 of 8 photographs uploaded, 7 to go`, on every page; all of them arrive",
 )
 def test_photographs_being_uploaded_arrive_whatever_page_is_opened(
     page: Page, serve: Serve, folder: Path
@@ -123,18 +123,18 @@ def test_photographs_being_uploaded_arrive_whatever_page_is_opened(
     with serve(folder) as pages:
         line = the_second_is_on_its_way(page, pages)
         follow(page, "2 Cards", "2 Cards")
-        page.get_by_text(re.compile(r"\d of 8 photographs arrived, \d on the way")).wait_for()
+        page.get_by_text(re.compile(r"\d of 8 photographs uploaded, \d to go")).wait_for()
         assert len(there(folder).photographs) < 8
         follow(page, "Start", "Start")  # a page without an inspection
         line.carries(-1)
-        page.get_by_text("8 photographs arrived: in the record").wait_for()
+        page.get_by_text("8 photographs uploaded and in the record").wait_for()
         all_figures(folder)
 
 
 @pytest.mark.fault(
     "a reload or a lost connection while photographs are being uploaded",
     "the browser keeps them until the server has them: `There is no connection. They are kept"
-    " in this browser and sent again.`",
+    " in this browser and will be sent again.`",
 )
 def test_photographs_being_uploaded_survive_a_reload_and_a_lost_connection(
     page: Page, serve: Serve, folder: Path
@@ -160,10 +160,10 @@ def test_a_photograph_to_be_looked_at_is_there_when_its_page_is_opened_again(
         line.carries(400_000)
         field = page.locator(".st-key-quick-look input[type=file]")
         field.set_input_files(str(FOLDER / "bar-16mm.jpg"))
-        page.get_by_text("0 of 1 photograph arrived, 1 on the way").wait_for()
+        page.get_by_text("0 of 1 photograph uploaded, 1 to go").wait_for()
         follow(page, "2 Cards", "2 Cards")
         line.carries(-1)
-        page.get_by_text("1 photograph arrived").wait_for()
+        page.get_by_text("1 photograph uploaded").wait_for()
         follow(page, "Start", "Start")
         # the bar's mesh is 16.00 mm thick (sample_images/truth.csv)
         page.get_by_test_id("stMetricValue").get_by_text(re.compile(r"^1[56]\.\d\d ±")).wait_for()

@@ -229,7 +229,7 @@ def test_a_refused_photograph_says_why_and_shows_where(
     empty.write_bytes(b"")
     into = page.locator(".st-key-photographs-in input[type=file]")
     into.set_input_files([str(bad), str(empty)])
-    expect(page.get_by_text("1 photograph arrived: in the record")).to_be_visible()
+    expect(page.get_by_text("1 photograph uploaded and in the record")).to_be_visible()
     expect(page.get_by_text(re.compile("^empty.jpg is empty"))).to_be_visible()
     expect(page.get_by_text(re.compile("hand.jpg.* gives no diameter"))).to_be_visible()
     expect(page.get_by_text("Keep hands, straps and loose wires off").first).to_be_visible()
