@@ -1,4 +1,4 @@
-"""The state of an inspection, and the user's next step: submit, close, take back a decision."""
+"""The state of an inspection, and the user's next step: submit, close, withdraw a decision."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from ui.web.page.session import entering, get_record
 
 STEP_WORDS = {
     "submitted": "submitted",
-    "open": "decision taken back",
+    "open": "decision withdrawn",
     "accepted": "accepted",
     "sent back": "sent back",
     "overruled": "overruled",
@@ -128,7 +128,7 @@ def _day(value: object) -> date | None:
 def _take_back(opened: OpenInspection) -> None:
     identity = opened.inspection.identity
     with (
-        st.expander("Take the decision back", icon=":material/undo:"),
+        st.expander("Withdraw the decision", icon=":material/undo:"),
         st.form(f"take back {identity}", border=False),
     ):
         why = st.text_input(
