@@ -166,7 +166,7 @@ def test_a_station_is_decided_by_keys_without_scrolling(page: Page, sample_pages
     expect(meant).to_be_focused()
     expect(meant).to_have_value("21.21")
     page.keyboard.press("Enter")
-    expect(page.get_by_text("station 3, 90 deg: 22.11 is 21.21 now.")).to_be_visible()
+    expect(page.get_by_text("station 3, 90 deg: 22.11 was corrected to 21.21.")).to_be_visible()
     quiet(page)
 
     # what may be a loss of section still needs a decision with a reason
