@@ -64,10 +64,10 @@ def test_a_phone_is_calibrated_by_upload_and_removed_again(
         quiet(page)
         press(page, "Calibrate")
         expect(page.get_by_text("found in 3 photographs; at least 8 are needed")).to_be_visible()
-        fill(page, "Width of the chequered field", "174,9 mm")
+        fill(page, "Width of the chequered field (7 squares)", "174,9 mm")
         press(page, "Calibrate")
         expect(page.get_by_text("Enter both dimensions of the chequered field")).to_be_visible()
-        fill(page, "Width of the chequered field", "")
+        fill(page, "Width of the chequered field (7 squares)", "")
 
         into.set_input_files(boards[3:])
         expect(page.get_by_text("board 11.jpg")).to_be_visible()
