@@ -43,7 +43,7 @@ def test_only_another_person_overrules(sample_app: AppTest) -> None:
     with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
         there = record.inspection(SAMPLE)
         first = review_queue(there)[0]
-        with pytest.raises(RecordError, match="nothing was decided"):
+        with pytest.raises(RecordError, match="no decision to overrule"):
             save_decision(record, there, first, "overruled", by="Reviewer B", why="no")
         save_decision(record, there, first, "accepted", by="Reviewer B", why="seen")
         there = record.inspection(SAMPLE)

@@ -142,7 +142,7 @@ def _save(
 def _check_overruling(item: ReviewItem, by: str) -> None:
     deciders = {finding.settled_by for finding in item.findings if finding.settled_by}
     if not deciders:
-        raise RecordError("nothing has been decided here yet: accept it or send it back.")
+        raise RecordError("there is no decision to overrule here: accept it or send it back.")
     if any(same_person(by, decider) for decider in deciders):
         raise RecordError(f"{by} made this decision; another person must overrule it.")
 
