@@ -163,7 +163,7 @@ def _beside_the_plan(log: Log) -> list[ScreeningTest]:
             (Place(one.station or 0, one.view_deg),),
             seen=f"Photograph {one.photo_name} gives {one.diameter_mm:.2f} mm at station "
             f"{one.station}, which was neither planned nor read in this inspection: it was "
-            "compared with nothing.",
+            "not compared with anything.",
             remedy="Add the station to the inspection, or remove the photograph.",
             innocent="The card may belong to another rope.",
         )

@@ -411,7 +411,7 @@ def _rates(lined: Sequence[tuple[StationHistory, Trend]], assessment: Assessment
     rows = []
     for one, line in lined:
         low, high = line.rate_interval
-        loss = "beyond doubt" if line.loses else "not beyond doubt"
+        loss = "shown (95 %)" if line.loses else "not shown (95 %)"
         doubted = ", doubted" if one.station in assessment.doubted else ""
         rows.append(
             (str(one.station), rate_words(line.rate_mm_per_year, units),
@@ -426,7 +426,9 @@ def _rates(lined: Sequence[tuple[StationHistory, Trend]], assessment: Assessment
 
 def _line_words(one: StationHistory, line: Trend, assessment: Assessment) -> str:
     low, high = line.rate_interval
-    loses = "A loss is beyond doubt." if line.loses else "No loss is beyond doubt."
+    loses = "A loss is shown with 95 % confidence."
+    if not line.loses:
+        loses = "No loss is shown with 95 % confidence; it is not ruled out either."
     caveat = ""
     if one.station in assessment.doubted:
         caveat = " An entry of this station has to be checked, and the line rests on it."
