@@ -112,7 +112,7 @@ def _out_of_focus(raw: Picture, depth_mm: Picture, camera: Camera, sensor: Senso
     """Return the picture with every point spread over its blur disc.
 
     The rope's outline is spread by the rope's own disc, since the nearer object hides the farther.
-    Behind it is the plain band, where the wrong disc makes no difference.
+    Behind it is the band, whose stripes right beside the edge get the wrong disc.
     """
     nearest = cv2.erode(depth_mm, np.ones((9, 9), np.uint8))
     defocus = np.abs(1 / np.maximum(nearest, 1.0) - 1 / sensor.focus_mm)

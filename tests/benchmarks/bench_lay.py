@@ -25,7 +25,7 @@ from vision.uncertainty import combined_u_mm
 def main() -> None:
     """Print a line for each rope that was measured, and a summary."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    default = Path(platformdirs.user_cache_dir("rope-photo-check")) / "renders"
+    default = Path(platformdirs.user_cache_dir("rope-photo-check")) / "renders" / "range"
     parser.add_argument("folder", nargs="?", type=Path, default=default)
     folder = parser.parse_args().folder
     with (folder / "truth.csv").open(newline="") as lines:
