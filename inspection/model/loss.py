@@ -45,15 +45,3 @@ def can_be_diameter(value_mm: float, nominal_mm: float) -> bool:
     [False, True, True, False]
     """
     return abs(value_mm - nominal_mm) <= MOST_PCT / 100.0 * nominal_mm
-
-
-def is_possible_loss(value_mm: float, others_mm: float, nominal_mm: float) -> bool:
-    """Return whether a figure may be a loss of section, compared with the rope elsewhere.
-
-    Examples
-    --------
-    >>> is_possible_loss(21.1, 22.1, 22.0), is_possible_loss(2.21, 22.1, 22.0)
-    (True, False)
-    """
-    loss_pct = 100.0 * (others_mm - value_mm) / nominal_mm
-    return LEAST_PCT < loss_pct < MOST_PCT

@@ -43,7 +43,7 @@ from ui.charts.sources import (
     last_digits,
     roundness,
 )
-from ui.charts.style import TITLE_LETTERS, WORDS_LETTERS
+from ui.charts.style import WORDS_LETTERS
 from ui.report.case import ReportCase
 from ui.report.drawings import HEIGHTS, WIDTH, chart_of, drawn_svg, svg_of
 from vision.uncertainty import Term
@@ -116,7 +116,7 @@ def charts(
 def test_a_title_fits_a_phone(name: str, charts: dict[str, Any]) -> None:
     """Longer lines were seen cut off in Chromium at a page of 360 px."""
     title = spec_of(charts[name])["title"]
-    assert len(title["text"]) <= TITLE_LETTERS
+    assert len(title["text"]) <= 36
     assert all(len(line) <= WORDS_LETTERS for line in title.get("subtitle", []))
 
 

@@ -23,12 +23,14 @@ from inspection.record.record import open_record
 from inspection.record.views import LoggedFinding, StationReview
 from tests.ui.test_screens import PLANTED, SAMPLE, button, clean, kept, send_back, stands
 from ui.presenters.flagged_entries import (
+    HEADINGS,
     READER_HEADINGS,
     FlaggedEntry,
-    entries_table,
+    entry_rows,
     evidence,
     ranked_readers,
     reader_rows,
+    table_file,
 )
 from ui.presenters.review_decisions import save_decision
 from ui.presenters.review_queue import review_queue
@@ -116,14 +118,16 @@ def judge_log_of() -> Assessment:
 def test_the_entries_as_tables_hold_evidence_and_a_link_and_run_nothing() -> None:
     """A place that begins like a formula is text in both files (OWASP, CSV injection)."""
     entries = [FlaggedEntry(invented("=1+1"), None, ("station 3, 90 deg: -0.90 mm",))]
-    with io.StringIO(entries_table(entries, ".csv").decode("utf-8-sig"), newline="") as file:
+    with io.StringIO(
+        table_file(HEADINGS, entry_rows(entries), ".csv").decode("utf-8-sig"), newline=""
+    ) as file:
         head, row = list(csv.reader(file))
     told = dict(zip(head, row, strict=True))
     assert told["place"][:1] not in "=+-@"
     assert told["place"].lstrip("'") == "=1+1"
     assert told["page"] == "review?inspection=visit&station=3&view=90"
     assert told["state"] == "waits for a reviewer"
-    book = openpyxl.load_workbook(io.BytesIO(entries_table(entries, ".xlsx")))
+    book = openpyxl.load_workbook(io.BytesIO(table_file(HEADINGS, entry_rows(entries), ".xlsx")))
     cells = [cell for line in book.worksheets[0].iter_rows() for cell in line]
     assert not [cell for cell in cells if cell.data_type == "f"]
     assert any(str(cell.value).lstrip("'") == "=1+1" for cell in cells)

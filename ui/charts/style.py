@@ -10,7 +10,7 @@ from ui.lengths import unit_of
 HEIGHT = 340  # px with title, axis and legend; fits on a phone screen
 POINT = 90  # area of a mark, px²
 # Longest line in characters: in a chart 328 px wide, 51 characters of a subtitle took 77 % of it.
-TITLE_LETTERS, WORDS_LETTERS = 36, 56
+WORDS_LETTERS = 56
 
 
 def heading(title: str, *words: str) -> alt.TitleParams:

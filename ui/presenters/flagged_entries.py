@@ -182,11 +182,6 @@ def entry_rows(entries: Sequence[FlaggedEntry]) -> list[list[str]]:
     return rows
 
 
-def entries_table(entries: Sequence[FlaggedEntry], suffix: str) -> bytes:
-    """Return entries as a CSV or XLSX file in which no cell is a formula."""
-    return table_file(HEADINGS, entry_rows(entries), suffix)
-
-
 def rope_rows(tallies: Sequence[RopeTally]) -> list[list[str]]:
     """Return ropes as rows under `ROPE_HEADINGS`."""
     return [

@@ -68,7 +68,6 @@ LOCAL_HEADS = [
 ]
 DOUBT_MARK = " (doubted)"  # depends on an entry that must be checked
 GROOVE_HEADS = ["drum or sheave", "groove radius", "wider than nominal", "fit", "reason"]
-PLACE_HEADS = ["station", "distance from drum end", "photographs", "readings", "station mean"]
 
 
 def section_rows(assessment: Assessment) -> Rows:

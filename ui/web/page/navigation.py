@@ -3,25 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Literal
 
 import streamlit as st
 
-from inspection.record.views import Summary
 from ui.web.page.address import address, link_query
 
 Step = Literal["rope", "cards", "sheet", "result", "review"]
-ICONS: dict[Step, str] = {
-    "rope": "cable",
-    "cards": "print",
-    "sheet": "table_chart",
-    "result": "fact_check",
-    "review": "rate_review",
-}
-NAMES: dict[Step, str] = {
-    "rope": "Rope", "cards": "Cards", "sheet": "Stations", "result": "Result", "review": "Review",
-}  # fmt: skip
 # Small text has a contrast of 4.5 to 1 on light and dark backgrounds (WCAG 2, 1.4.3); buttons and
 # links are 44 px high (WCAG 2.1, 2.5.5).
 THEME_CSS = """<style>
@@ -55,14 +43,6 @@ color:light-dark(#0B5FA5,#7CC0F5)!important}
 width:auto}}
 @media (max-width:768px){.st-key-on-a-phone{order:1}}
 </style>"""
-
-
-@dataclass(frozen=True, slots=True)
-class NextStep:
-    """The next step of an inspection, and why."""
-
-    step: Step
-    words: str
 
 
 def apply_theme() -> None:
@@ -104,14 +84,3 @@ def draw_menu(sections: Mapping[str, Sequence[tuple[str, str, str]]], may: Colle
                     icon=f":material/{icon}:",
                     query_params=here(),
                 )
-
-
-def next_step(summary: Summary) -> NextStep:
-    """Return the next step of an inspection, in the order of the steps."""
-    if not summary.results:
-        return NextStep("sheet", "Next: add photographs.")
-    if not summary.readings:
-        return NextStep("sheet", "Next: enter gauge readings.")
-    if summary.state == "sent back":
-        return NextStep("sheet", "The reviewer sent it back.")
-    return NextStep("result", "Figures, limits and the report are ready.")

@@ -10,18 +10,15 @@ from __future__ import annotations
 import streamlit as st
 
 from inspection.record.views import OpenInspection
-from ui.lengths import diameter_words
 from ui.services.cameras import calibrated_or_not, known_cameras
 from ui.services.measuring_queue import MOST_PHOTOGRAPHS
 from ui.services.print_sets import usual_print_set
-from ui.text import as_typed, place
+from ui.text import as_typed
 from ui.web.components.uploads import UploadField, upload_field, upload_line
 from ui.web.page.login import current_user
 from ui.web.page.session import get_record, user_name
-from ui.web.page.units import page_units
 from ui.web.page.upload_routes import owner_of
 from vision.photo.containers import MOST_PIXELS
-from vision.results import Refusal, Result
 
 UNCHECKED = "print not checked"
 # "image" makes a phone offer its camera as well as its files; the extensions are for desktops that
@@ -89,13 +86,3 @@ def _card_set(opened: OpenInspection) -> str:
         "later print check can be applied afterwards.",
     )
     return "" if card_set == UNCHECKED else card_set
-
-
-def line_of(result: Result) -> str:
-    """Return the result of a photograph in one line."""
-    if isinstance(result, Refusal):
-        return f"✕ {place(result)} · {result.photo_name} · no diameter"
-    return (
-        f"● {place(result)} · {result.photo_name} · "
-        f"{diameter_words(result.diameter_mm, result.u_mm, page_units())}"
-    )
