@@ -109,7 +109,7 @@ def test_own_limits_hold_for_the_records_inspections(sample: Path, tmp_path: Pat
             if one.verdict.limit.rule.rule_set == "site 4" and one.verdict.outcome == "outside"
         ]
         assert set(outside) == {3}
-        with pytest.raises(ValueError, match="either the least diameter or the largest decrease"):
+        with pytest.raises(ValueError, match="either the minimum mean diameter or the maximum"):
             one_rule("site 4", "x", "y", least_mm=None, least_pct=None)
         with pytest.raises(ValueError, match="say why"):
             keep_rules(record, "site 4", text, by="C. Holm")

@@ -71,7 +71,7 @@ def one_rule(
         If not exactly one of the two figures is given.
     """
     if (least_mm is None) == (least_pct is None):
-        raise ValueError("give either the least diameter or the largest decrease.")
+        raise ValueError("give either the minimum mean diameter or the maximum decrease.")
     rule: dict[str, object] = {
         "rule_set": rule_set,
         "what": what,

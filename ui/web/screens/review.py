@@ -41,7 +41,7 @@ STYLE = """<style>
 .stMainBlockContainer h1{padding:0!important;font-size:1.3rem!important}
 .stMainBlockContainer .stVerticalBlock{gap:.45rem}
 .stMainBlockContainer [data-testid=stHeading]{margin-bottom:.5rem}
-.st-key-steps{gap:.1rem!important}
+.st-key-steps{gap:0 .9rem!important}
 .st-key-steps .stButton button{padding:0 .15rem}
 .st-key-steps .stButton p{font-size:.85rem}
 [data-testid=stLayoutWrapper]:has(>.st-key-decisions){position:sticky;bottom:0;z-index:20}
