@@ -16,7 +16,7 @@ from inspection.model.length_text import LONGEST_MM
 from inspection.model.names import checked_name, checked_text
 from inspection.model.readings import Gauge, GaugeKind, Reading
 from inspection.model.rope import Inspection, Rope, country_code
-from inspection.record.errors import RecordError, StaleError
+from inspection.record.errors import ClosedError, RecordError, StaleError
 from inspection.record.events import (
     SLIP_CORRECTED,
     Change,
@@ -171,10 +171,10 @@ def require_inspection(connection: Connection, identity: str) -> Row[Any]:
 
 
 def require_unclosed(connection: Connection, identity: str) -> Row[Any]:
-    """Return the inspection's row; RecordError if it is closed: its report may be signed."""
+    """Return the inspection's row; ClosedError if it is closed: its report may be signed."""
     row = require_inspection(connection, identity)
     if row.state == "closed":
-        raise RecordError(
+        raise ClosedError(
             f"the inspection {identity!r} is closed; withdraw the decision, giving a reason, "
             "before changing anything in it."
         )

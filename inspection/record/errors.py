@@ -14,6 +14,10 @@ class RecordError(ValueError):
     """The record can't do what was requested; the message is one sentence that says why."""
 
 
+class ClosedError(RecordError):
+    """The inspection is closed; nothing in it changes until the decision is withdrawn."""
+
+
 class StaleError(RecordError):
     """Someone else changed the same thing first; nothing was overwritten, nothing is lost.
 

@@ -162,7 +162,7 @@ def test_a_closed_inspection_takes_none_and_says_so(
 ) -> None:
     from inspection.record import commands
 
-    closed = commands.RecordError("the inspection 'visit' is closed; withdraw the decision.")
+    closed = commands.ClosedError("the inspection 'visit' is closed; withdraw the decision.")
 
     def refuse(*_: object, **__: object) -> None:
         raise closed

@@ -20,7 +20,7 @@ from starlette.requests import ClientDisconnect, Request
 from starlette.responses import JSONResponse, Response
 
 from inspection.model.names import checked_name
-from inspection.record.errors import RecordError
+from inspection.record.errors import ClosedError, RecordError
 from inspection.record.record import Record
 from ui.services.access.roles import AccessError
 from ui.web.page.session import open_for_queue, record_location
@@ -159,9 +159,9 @@ def of_record(ask: Callable[[Record], T]) -> T:
                 raise RecordError("The record is not available just now.")
             _opened = place, record
         return ask(_opened[1])
+    except ClosedError as wrong:
+        raise UnacceptedError(422, _capitalised(str(wrong))) from wrong
     except RecordError as wrong:
-        if "is closed" in str(wrong):  # an inspection
-            raise UnacceptedError(422, _capitalised(str(wrong))) from wrong
         forget_record()
         logging.getLogger(__name__).warning("an upload has to wait: %s", wrong)
         raise
