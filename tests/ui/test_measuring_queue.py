@@ -299,7 +299,7 @@ def test_a_later_check_and_a_calibration_are_offered_to_the_photographs_that_the
     camera = CalibratedCamera(KEY, (4000, 3000), 3000.0, (2000.0, 1500.0), 0, 0, 0, 0,
                               ((0.0,) * 7,) * 7, 12, 0.2, 0.9, date(2026, 11, 29))  # fmt: skip
     (calibrated,) = offers(there, {}, {KEY: camera})
-    assert calibrated.label == f"Apply the calibration of {KEY} to these 2 photographs"
+    assert calibrated.label == "Apply the calibration of Lantern L4 to these 2 photographs"
     record.add_print_check(check.name, check_to_dict(check), by="A. Berg")
     with pytest.raises(ValueError, match="needs a reason"):
         measure_again(record, "visit", offer.hashes, offer.manner, by="B", why=" ")
