@@ -163,6 +163,14 @@ class Assessment:
             )
         )
 
+    def first_line(self, unread: Sequence[str] = ()) -> str:
+        """As `first_concern`, with the rows of readings that could not be read (`unread`)."""
+        if not unread:
+            return self.first_concern
+        more = f" And {len(unread) - 1} more." if len(unread) > 1 else ""
+        words = f"{unread[0]}{more}"
+        return f"{self.first_concern} Also: {words}" if self._first else f"Check first: {words}"
+
     @property
     def _first(self) -> str:
         lost = [finding for finding in self.findings if asks_for_a_look_at_the_rope(finding)]

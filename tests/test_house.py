@@ -205,7 +205,7 @@ def test_no_function_has_too_many_parameters() -> None:
 
 
 def test_the_top_level_holds_what_it_must_and_nothing_else() -> None:
-    made = [line.rstrip("/") for line in text_of(".gitignore").splitlines() if line]
+    made = [line.strip("/") for line in text_of(".gitignore").splitlines() if line]
     found = {
         path.name
         for path in PROJECT.iterdir()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -125,6 +125,17 @@ class CrossCheck:
     photos_alone: tuple[Estimate, ...]
     readings_alone: tuple[Reading, ...]
     refused: tuple[Refusal, ...]
+
+
+def why_not_compared(photo: Estimate, readings: Sequence[Reading]) -> str:
+    """Return why a photograph stands alone."""
+    logged = [one.typed for one in readings if one.place == photo.place]
+    if not logged:
+        return "no reading to compare it with"
+    return (
+        f"its reading {', '.join(logged)} was not compared: the resolution and permissible error "
+        "of its gauge are not known"
+    )
 
 
 def disagrees_zeta(count: int, dof: float = NORMAL_DOF) -> float:

@@ -56,6 +56,11 @@ class Rejected:
     reason: str
     cells: tuple[str, ...]
 
+    @property
+    def words(self) -> str:
+        """One sentence: which row, and why."""
+        return f"row {self.line} of the readings was left out: {self.reason}"
+
 
 @dataclass(frozen=True, slots=True)
 class StationFacts:

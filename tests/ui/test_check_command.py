@@ -168,8 +168,11 @@ def test_a_refused_photograph_gives_status_1_and_its_reason(tmp_path: Path) -> N
 def test_a_row_that_is_not_understood_is_shown_with_its_line(tmp_path: Path) -> None:
     result = run(write_folder(tmp_path, typed={(2, 0): "thick"}))
     assert result.exit_code == 1
-    assert "Row 4 was left out:" in result.output
+    assert "Row 4 of the readings was left out:" in result.output
     assert "'thick' is not a length" in result.output
+    last = result.output.strip().splitlines()[-1]
+    assert "row 4 of the readings was left out" in last
+    assert "No entry stands out" not in result.output
 
 
 def test_a_folder_without_photographs_is_still_scrutinised(tmp_path: Path) -> None:

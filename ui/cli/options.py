@@ -86,7 +86,7 @@ def print_check_of(print_set: str | None, print_checks: Path) -> PrintCheck | No
         known = ", ".join(sorted(checks)) or "none"
         raise ValueError(
             f"{print_checks} holds no card set called {print_set!r} (it holds: {known}); "
-            "enter its bars with `ropephoto print-check`."
+            "enter its bars with `ropephoto print-check`, or name another file with --print-checks."
         )
     return checks[print_set]
 

@@ -59,7 +59,7 @@ def front(case: ReportCase) -> Front:
         words="" if worst is None else shortened(_towards_discard(worst, log.rope), 420),
         pictures=() if worst is None else _pictures(case, worst),
         facts=tuple((name, shortened(value, 150)) for name, value in _facts(case)),
-        open_title=_open_title(case.flags),
+        open_title=_open_title(case),
         open_entries=tuple(shown),
         decision=_decision(case),
         signers=tuple((role, shortened(name, 60)) for role, name in _signers(case)),
@@ -139,6 +139,9 @@ def _alarms(case: ReportCase, worst: WorstStation | None) -> Iterator[str]:
     if missing:
         more = f" And {len(missing) - 2} more gaps, in the annex." if len(missing) > 2 else ""
         yield f"Not complete: {' '.join(missing[:2])}{more}"
+    if case.rejected:
+        more = f" And {len(case.rejected) - 1} more." if len(case.rejected) > 1 else ""
+        yield f"Not complete: {case.rejected[0].words}{more}"
 
 
 def _towards_discard(worst: WorstStation, rope: Rope) -> str:
@@ -229,13 +232,15 @@ def _facts(case: ReportCase) -> Iterator[tuple[str, str]]:
         ("photographs", assessment.photograph_sections),
         ("gauge", assessment.gauge_sections),
     )
-    whole = [
-        f"{diameter_words(found.mean_mm, found.u_mean_mm, rope.units)} by {_by(source)}"
-        + _doubted(assessment, found.sections)
-        for source, sections in by_source
-        if sections and isinstance(found := group_of(sections, rope.nominal_mm), MeasuredDiameter)
-    ]
-    yield "Measured diameter", "; ".join(whole) or "none: it needs two directions"
+    whole, reasons = [], ["it needs two directions"]
+    for source, sections in by_source:
+        found = group_of(sections, rope.nominal_mm) if sections else ""
+        if isinstance(found, MeasuredDiameter):
+            figure = diameter_words(found.mean_mm, found.u_mean_mm, rope.units)
+            whole.append(f"{figure} by {_by(source)}{_doubted(assessment, found.sections)}")
+        elif found:
+            reasons.append(found)
+    yield "Measured diameter", "; ".join(whole) or f"none: {reasons[-1]}"
     yield "Largest ovality", _ovality(assessment)
     yield "Lay length", _lay(assessment)
     refused = len(assessment.crosscheck.refused)
@@ -357,8 +362,11 @@ def _bench_checks(assessment: Assessment) -> str:
     )
 
 
-def _open_title(flags: Sequence[ReportFlag]) -> str:
+def _open_title(case: ReportCase) -> str:
+    flags = case.flags
     still = sum(not flag.settled_by and flag.current for flag in flags)
+    if not flags and case.rejected:
+        return f"Open entries: {counted(len(case.rejected), 'row', 'rows')} that could not be read"
     if not flags:
         return "No entry to check was found. That does not clear the rope."
     if not still:

@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Sequence
 
 from inspection.assessment import Assessment
+from inspection.comparison.crosscheck import why_not_compared
 from inspection.measurement.section import Section, Source
 from inspection.screening.lay_length import lay_words
 from ui.charts.data import K
@@ -294,7 +295,8 @@ def comparisons(assessment: Assessment) -> list[Block]:
 def _alone(assessment: Assessment) -> Sequence[Block]:
     checked = assessment.crosscheck
     lines = [
-        f"{one.photo_name or place(one)}: {one.diameter_mm:.2f} mm, no reading to compare it with."
+        f"{one.photo_name or place(one)}: {one.diameter_mm:.2f} mm, "
+        f"{why_not_compared(one, assessment.log.readings)}."
         for one in checked.photos_alone
     ]
     lines += [

@@ -9,7 +9,7 @@ from rich.table import Table
 from rich.text import Text
 
 from inspection.assessment import NOTHING_APPLIED, Assessment
-from inspection.comparison.crosscheck import Comparison
+from inspection.comparison.crosscheck import Comparison, why_not_compared
 from inspection.folder import Folder
 from inspection.limits.conformity import PlacedVerdict
 from inspection.limits.remaining_life import NO_CLEARANCE, StationHistory
@@ -76,9 +76,8 @@ def print_check_table(assessment: Assessment, read: Folder) -> None:
     )
     print_parts(console, parts)
     # always one line, so that a script can take the last line
-    console.print(
-        in_units(assessment.first_concern, units), style="bold", markup=False, soft_wrap=True
-    )
+    first = assessment.first_line([one.words for one in read.rejected])
+    console.print(in_units(first, units), style="bold", markup=False, soft_wrap=True)
 
 
 def _comparisons_table(comparisons: tuple[Comparison, ...], units: Units) -> Table:
@@ -221,7 +220,8 @@ def _lines(assessment: Assessment) -> list[str]:
     checked = assessment.crosscheck
     lines = [f"{refusal.photo_name}: {refused(refusal)}" for refusal in checked.refused]
     lines += [
-        f"{one.photo_name}: {one.diameter_mm:.2f} mm, no reading to compare it with."
+        f"{one.photo_name}: {one.diameter_mm:.2f} mm, "
+        f"{why_not_compared(one, assessment.log.readings)}."
         for one in checked.photos_alone
     ]
     lines += [
@@ -244,7 +244,7 @@ def _notes(assessment: Assessment, read: Folder) -> list[str]:
         lines.append(f"{DOUBT_MARK} marks a verdict that rests on an entry to be checked.")
     lines += _not_applicable(assessment)
     lines += [f"Assumed or missing: {words}" for words in assessment.not_asked]
-    lines += [f"Row {one.line} was left out: {one.reason}" for one in read.rejected]
+    lines += [f"{one.words[0].upper()}{one.words[1:]}" for one in read.rejected]
     return [*lines, *(f"Note: {note}" for note in (*assessment.notes, *read.notes))]
 
 
