@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import os
 import re
@@ -12,8 +13,12 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner, Result
+from PIL import Image
 
+from inspection.record.record import open_record
+from inspection.record.views import Manner
 from ui.cli.record import record
+from ui.services.measuring_queue import PhotoFile, store_photographs
 
 ROPES = "rope;nominal (mm);outer strands\nhoist rope 1;22;8\n"
 READINGS = (
@@ -93,6 +98,20 @@ def test_a_json_export_is_restored_with_the_same_fingerprint(filled: Path) -> No
     restored = run("import", "again.db", "all.json", "--by", "C. Holm")
     assert restored.exit_code == 0, restored.output
     assert told.split("Fingerprint: ")[1] == restored.output.split("Fingerprint: ")[1]
+
+
+def test_a_restored_record_says_that_its_photographs_are_missing(filled: Path) -> None:
+    picture = io.BytesIO()
+    Image.new("RGB", (64, 48)).save(picture, "JPEG")
+    with open_record(filled) as opened:
+        identity = opened.ranked()[0].identity
+        files = [PhotoFile("a.jpg", picture.getvalue())]
+        assert store_photographs(opened, identity, files, Manner(), by="C. Holm").added
+    run("export", "crane.db", "all.json")
+    run("init", "again.db")
+    restored = run("import", "again.db", "all.json", "--by", "C. Holm")
+    assert restored.exit_code == 0, restored.output
+    assert "1 photograph is missing, because a .json holds none" in restored.output
 
 
 @pytest.mark.fault(

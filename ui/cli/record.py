@@ -136,6 +136,7 @@ def import_(
     with open_record_or_fail(where, photographs) as opened:
         if table.suffix.lower() == ".json":
             click.echo(f"Restored. Fingerprint: {restore_json(opened, table)}")
+            _tell_missing_photographs(opened)
             return
         named = {
             **(kept_columns(columns) if columns else {}),
@@ -201,6 +202,20 @@ def _report(done: Imported, opened: Record) -> None:
         if (count := getattr(done, name))
     ]
     click.echo(f"Added: {', '.join(added) or 'nothing'}. Fingerprint: {opened.fingerprint()}")
+
+
+def _tell_missing_photographs(opened: Record) -> None:
+    """Say that photographs are missing from the store: a JSON export holds none."""
+    missing = sum(
+        not opened.photographs.has(one.sha256)
+        for summary in opened.ranked()
+        for one in opened.inspection(summary.identity).photographs
+    )
+    if missing:
+        click.echo(
+            f"{counted(missing, 'photograph is', 'photographs are')} missing, because a .json "
+            "holds none: copy their folder beside the record, or name it with --photographs."
+        )
 
 
 @record.command()
