@@ -163,13 +163,11 @@ class Assessment:
             )
         )
 
-    def first_line(self, unread: Sequence[str] = ()) -> str:
-        """As `first_concern`, with the rows of readings that could not be read (`unread`)."""
+    def first_line(self, unread: str) -> str:
+        """As `first_concern`, with the rows of the readings that could not be read, in words."""
         if not unread:
             return self.first_concern
-        more = f" And {len(unread) - 1} more." if len(unread) > 1 else ""
-        words = f"{unread[0]}{more}"
-        return f"{self.first_concern} Also: {words}" if self._first else f"Check first: {words}"
+        return f"{self.first_concern} Also: {unread}" if self._first else f"Check first: {unread}"
 
     @property
     def _first(self) -> str:

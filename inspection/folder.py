@@ -54,6 +54,14 @@ class Folder:
     notes: tuple[str, ...]
 
 
+def rejected_words(rejected: Sequence[Rejected]) -> str:
+    """Return the first of the rows that were not understood, and how many more; "" for none."""
+    if not rejected:
+        return ""
+    more = f" And {len(rejected) - 1} more." if len(rejected) > 1 else ""
+    return f"{rejected[0].words}{more}"
+
+
 @dataclass(frozen=True, slots=True)
 class _Described:
     """The description of an inspection, apart from its readings.

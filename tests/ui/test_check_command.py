@@ -173,6 +173,8 @@ def test_a_row_that_is_not_understood_is_shown_with_its_line(tmp_path: Path) -> 
     last = result.output.strip().splitlines()[-1]
     assert "row 4 of the readings was left out" in last
     assert "No entry stands out" not in result.output
+    as_json = run(tmp_path, "--json")
+    assert "row 4 of the readings was left out" in json.loads(as_json.stdout)["first_look"]
 
 
 def test_a_folder_without_photographs_is_still_scrutinised(tmp_path: Path) -> None:

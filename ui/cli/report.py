@@ -78,6 +78,8 @@ def report(
     Example:
       ropephoto report sample_images crane-2.pdf --html
     """
+    from inspection.folder import rejected_words
+
     wanted = [out] if not also_html else [out, out.with_suffix(".html")]
     if out.suffix.lower() != ".pdf":
         raise click.UsageError(
@@ -95,7 +97,7 @@ def report(
     _write(replace(case, letterhead=whose, number=number), wanted, paper)
     for path in wanted:
         click.echo(f"Wrote {path}.")
-    click.echo(case.assessment.first_concern)
+    click.echo(case.assessment.first_line(rejected_words(case.rejected)))
 
 
 def _letterhead(file: Path | None) -> Letterhead:

@@ -10,6 +10,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from inspection.assessment import NOTHING_APPLIED, Assessment
+from inspection.folder import rejected_words
 from inspection.limits.combined import CombinedSeverity, combined_severities
 from inspection.limits.confirmed import confirmation_words
 from inspection.measurement.measured_diameter import MeasuredDiameter
@@ -140,8 +141,7 @@ def _alarms(case: ReportCase, worst: WorstStation | None) -> Iterator[str]:
         more = f" And {len(missing) - 2} more gaps, in the annex." if len(missing) > 2 else ""
         yield f"Not complete: {' '.join(missing[:2])}{more}"
     if case.rejected:
-        more = f" And {len(case.rejected) - 1} more." if len(case.rejected) > 1 else ""
-        yield f"Not complete: {case.rejected[0].words}{more}"
+        yield f"Not complete: {rejected_words(case.rejected)}"
 
 
 def _towards_discard(worst: WorstStation, rope: Rope) -> str:

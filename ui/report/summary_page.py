@@ -8,6 +8,7 @@ from functools import partial
 from importlib.metadata import PackageNotFoundError, version
 
 from inspection.assessment import NOTHING_APPLIED, Assessment
+from inspection.folder import rejected_words
 from inspection.measurement.measured_diameter import MeasuredDiameter
 from inspection.measurement.section import Section, Source
 from inspection.model.log import counted
@@ -111,7 +112,7 @@ def in_short(case: ReportCase) -> list[Block]:
             ),
         ),
     ]
-    first = assessment.first_concern
+    first = assessment.first_line(rejected_words(case.rejected))
     if not assessment.log.results and not assessment.log.readings:
         first = "Nothing was measured in this inspection."
     against = [Words(NOTHING_APPLIED, "strong")] if assessment.judged_against_nothing else []

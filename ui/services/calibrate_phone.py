@@ -48,6 +48,15 @@ class PhoneCalibration:
     u_focal_px: float
     left_out: tuple[str, ...]
 
+    @property
+    def words(self) -> str:
+        """What was calibrated, how well, and what was left out."""
+        left_out = f" Left out: {'; '.join(self.left_out)}." if self.left_out else ""
+        return (
+            f"{self.camera.key} is calibrated: focal length {self.camera.focal_px:.1f} px, u "
+            f"{self.u_focal_px:.1f} px, from {self.camera.photographs} photographs.{left_out}"
+        )
+
 
 def calibrate_phone(
     files: Sequence[PhotoFile],

@@ -10,7 +10,7 @@ from rich.text import Text
 
 from inspection.assessment import NOTHING_APPLIED, Assessment
 from inspection.comparison.crosscheck import Comparison, why_not_compared
-from inspection.folder import Folder
+from inspection.folder import Folder, rejected_words
 from inspection.limits.conformity import PlacedVerdict
 from inspection.limits.remaining_life import NO_CLEARANCE, StationHistory
 from inspection.limits.rules import NotApplicable
@@ -76,7 +76,7 @@ def print_check_table(assessment: Assessment, read: Folder) -> None:
     )
     print_parts(console, parts)
     # always one line, so that a script can take the last line
-    first = assessment.first_line([one.words for one in read.rejected])
+    first = assessment.first_line(rejected_words(read.rejected))
     console.print(in_units(first, units), style="bold", markup=False, soft_wrap=True)
 
 

@@ -9,7 +9,7 @@ from typing import Any
 
 from inspection.assessment import NOTHING_APPLIED, Assessment
 from inspection.exchange.spreadsheet import escape_formula
-from inspection.folder import Folder
+from inspection.folder import Folder, rejected_words
 from inspection.limits.remaining_life import StationHistory
 from inspection.model.loss import LOCAL_GROUND
 from inspection.record.serialization import to_dict
@@ -40,7 +40,7 @@ def assessment_dict(assessment: Assessment, read: Folder) -> dict[str, Any]:
     return {
         "rope": to_dict(log.rope),
         "inspection": to_dict(log.inspection),
-        "first_look": assessment.first_concern,
+        "first_look": assessment.first_line(rejected_words(read.rejected)),
         "deserves_a_look": assessment.needs_review,
         "judged_against_nothing": assessment.judged_against_nothing,
         "not_complete": list(assessment.not_complete),
@@ -225,7 +225,9 @@ def _csv_rows(assessment: Assessment, read: Folder) -> list[dict[str, Any]]:
     rows += [{"kind": "not asked", "words": words} for words in assessment.not_asked]
     if assessment.judged_against_nothing:
         rows.append({"kind": "judged against nothing", "words": NOTHING_APPLIED})
-    rows.append({"kind": "first look", "words": assessment.first_concern})
+    rows.append(
+        {"kind": "first look", "words": assessment.first_line(rejected_words(read.rejected))}
+    )
     return [*rows, *({"kind": "caution", "words": caution} for caution in CAUTIONS)]
 
 

@@ -236,11 +236,7 @@ def _calibrate(files: Sequence[TrayPhotograph], along: str, across: str) -> None
     photographs = [read_from_tray(owner, "boards", one.sha256) for one in files]
     done = calibrate_phone(photographs, printed, on=today())
     empty_tray(owner, "boards")
-    left_out = f" Left out: {'; '.join(done.left_out)}." if done.left_out else ""
-    flash_success(
-        f"{done.camera.key} is calibrated: focal length {done.camera.focal_px:.1f} px, u "
-        f"{done.u_focal_px:.1f} px, from {done.camera.photographs} photographs.{left_out}"
-    )
+    flash_success(done.words)
     st.rerun()
 
 

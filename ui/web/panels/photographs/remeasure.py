@@ -64,12 +64,7 @@ def offer_calibration(opened: OpenInspection) -> None:
                 require_action(current_user(), "gauges")
                 with st.spinner(f"Solving {photographs} together ..."):
                     done = calibrate_from_inspection(get_record(), opened, hashes, on=today())
-                left_out = f" Left out: {'; '.join(done.left_out)}." if done.left_out else ""
-                share = 100 * done.u_focal_px / done.camera.focal_px
-                flash_success(
-                    f"{key} is calibrated: focal length {done.camera.focal_px:.0f} px, known to "
-                    f"{share:.1f} %. Apply it to the photographs below.{left_out}"
-                )
+                flash_success(f"{done.words} Apply it to the photographs.")
                 st.rerun()
 
 
