@@ -1,6 +1,6 @@
 """Where photographs by others are found, which the project must not redistribute.
 
-They are read from the folder that ROPEPHOTO_REAL names, or else from ``shared/real`` beside the
+They are read from the folder that ROPE_PHOTO_REAL names, or else from ``shared/real`` beside the
 project's own folder. Without them the tests that need them are skipped.
 """
 
@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 BESIDE = Path(__file__).resolve().parents[2] / "shared" / "real"
-REAL = Path(os.environ.get("ROPEPHOTO_REAL", BESIDE))
+REAL = Path(os.environ.get("ROPE_PHOTO_REAL", BESIDE))
 
 
 def needs_real(kind: str) -> pytest.MarkDecorator:

@@ -11,8 +11,8 @@ from inspection.record.record import open_record
 from tests.browser.conftest import free_port
 from tests.browser.firefox import firefox
 from tests.browser.test_phone import FOLDER, Serve, folder, there
+from ui.environment import LOGINS_FILE
 from ui.services.access import phone_tokens
-from ui.services.access.logins import LOGINS_FILE
 from ui.services.access.phone_tokens import Grant
 
 GOOD = "document.querySelector('#last li.good')?.innerText.includes('{}')"

@@ -19,8 +19,8 @@ from inspection.record.events import chain_faults
 from inspection.record.record import open_record
 
 # Each kill is followed by a check of everything there, so the time grows with the square of their
-# number: a few in the suite, any number with e.g. ROPEPHOTO_KILLS=200.
-KILLS = int(os.environ.get("ROPEPHOTO_KILLS", "40"))
+# number: a few in the suite, any number with e.g. ROPE_PHOTO_KILLS=200.
+KILLS = int(os.environ.get("ROPE_PHOTO_KILLS", "40"))
 
 # Starting Python each time would take minutes, so one process forks the writers. A writer prints
 # the number of an entry on standard output only after the record has acknowledged it.

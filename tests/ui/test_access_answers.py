@@ -13,6 +13,7 @@ from streamlit.proto.BackMsg_pb2 import BackMsg
 from streamlit.web.server.starlette.starlette_server_config import USER_COOKIE_NAME
 
 from tests.ui.asgi_hands import answer_of
+from ui import environment
 from ui.services.access import logins
 from ui.services.access.roles import AccessError
 from ui.web.page import door, downloads, security
@@ -34,9 +35,9 @@ BERG = VERIFIED.format("a.berg@example.org")
 @pytest.fixture(autouse=True)
 def _door(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.delenv("ROPE_PHOTO_TEAM", raising=False)
-    monkeypatch.setenv(logins.LOGINS_FILE, str(tmp_path / "logins.db"))
-    monkeypatch.setenv(door.ORIGINS, ORIGIN)
-    monkeypatch.setenv(door.TOKEN, "")
+    monkeypatch.setenv(environment.LOGINS_FILE, str(tmp_path / "logins.db"))
+    monkeypatch.setenv(environment.ORIGINS, ORIGIN)
+    monkeypatch.setenv(environment.TOKEN, "")
     security._uploads.clear()
     security._sockets.clear()
     downloads._owners.clear()
@@ -133,7 +134,7 @@ def test_every_answer_has_the_headers_that_keep_strangers_pages_out() -> None:
 
 
 def test_over_plain_http_nothing_promises_https(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setenv(door.ORIGINS, "http://127.0.0.1:8501")
+    monkeypatch.setenv(environment.ORIGINS, "http://127.0.0.1:8501")
     _, headers = answer("/", host="127.0.0.1:8501")
     assert "strict-transport-security" not in headers
     assert "connect-src 'self' ws://127.0.0.1:8501 blob:" in headers["content-security-policy"]
@@ -301,8 +302,8 @@ def test_a_login_gets_its_token_and_cookies_that_only_the_pages_see(team_file: P
 
 @pytest.fixture
 def alone(monkeypatch: pytest.MonkeyPatch) -> str:
-    monkeypatch.setenv(door.ORIGINS, "http://127.0.0.1:8501,http://localhost:8501")
-    monkeypatch.setenv(door.TOKEN, "the-token-of-this-start")
+    monkeypatch.setenv(environment.ORIGINS, "http://127.0.0.1:8501,http://localhost:8501")
+    monkeypatch.setenv(environment.TOKEN, "the-token-of-this-start")
     return f"{door.TOKEN_COOKIE}=the-token-of-this-start"
 
 

@@ -12,8 +12,8 @@ from click.testing import CliRunner, Result
 
 import ui.cli.progress
 from ui.cli.main import main
+from ui.environment import CAMERAS_FILE
 from ui.services.bench_checks import bench_checks_file, known_bench_checks
-from ui.services.cameras import CAMERAS_FILE
 from vision.findings import finding
 from vision.results import Estimate, Refusal
 from vision.results import Result as Measured

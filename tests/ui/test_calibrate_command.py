@@ -17,8 +17,9 @@ from PIL import Image
 
 import vision.calibration.session
 from ui.cli.main import main
+from ui.environment import CAMERAS_FILE
 from ui.services.calibrate_phone import calibrate_phone
-from ui.services.cameras import CAMERAS_FILE, known_cameras
+from ui.services.cameras import known_cameras
 from ui.services.measuring_queue import PhotoFile
 from vision.apart import apart
 from vision.calibration.adjustment import Calibration, Intrinsics

@@ -17,6 +17,7 @@ import click
 import pytest
 from click.testing import CliRunner
 
+from ui import environment
 from ui.cli.page import _addresses, _answers, _phones_addresses, _team_address, page
 
 
@@ -150,6 +151,48 @@ def test_a_record_that_was_named_and_is_missing_is_reported(tmp_path: Path) -> N
     assert result.exit_code == 1
     assert "there is no record at" in result.output
     assert not list(tmp_path.iterdir())
+
+
+@pytest.mark.parametrize("name", ["RECORD", "STORE", "TEAM"])
+def test_a_variable_with_a_misspelt_prefix_is_refused(
+    name: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv(f"ROPEPHOTO_{name}", "postgresql://ropes@db.example.org/ropes")
+    result = CliRunner().invoke(page, ["--no-browser"])
+    assert result.exit_code == 1
+    assert f"ROPEPHOTO_{name} has no effect: name it ROPE_PHOTO_{name}." in result.output
+
+
+@pytest.mark.parametrize(
+    ("options", "only_here"),
+    [
+        (["--phones", "--host", "192.0.2.20"], "1"),  # listens on every address for the phones
+        (["--phones", "--host", "https://ropes.example.org"], ""),  # the proxy is on this machine
+        ([], ""),
+    ],
+)
+def test_pages_opened_to_phones_answer_this_machine_only(
+    options: list[str], only_here: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    given: dict[str, str] = {}
+
+    class Ended:
+        def __init__(self, _: list[str], env: dict[str, str], **__: object) -> None:
+            given.update(env)
+
+        def poll(self) -> int:
+            return 0
+
+        wait = poll
+
+    monkeypatch.setattr(subprocess, "Popen", Ended)
+    monkeypatch.setattr(signal, "signal", lambda *_: None)
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = str(free.getsockname()[1])
+    result = CliRunner().invoke(page, ["--no-browser", "--port", port, *options])
+    assert result.exit_code == 0, result.output
+    assert given[environment.ONLY_HERE] == only_here
 
 
 def test_it_answers_on_this_machine_only_and_ends_when_told(tmp_path: Path) -> None:

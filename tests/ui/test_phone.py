@@ -19,8 +19,9 @@ from inspection.model.rope import Inspection, Rope, Station
 from inspection.record.record import Record, open_record
 from tests.ui.asgi_hands import answer_of
 from tests.ui.test_measuring_queue import made_up
+from ui import environment
 from ui.services import measuring_queue
-from ui.services.access import logins, phone_tokens
+from ui.services.access import phone_tokens
 from ui.services.access.phone_tokens import Grant
 from ui.services.measuring_queue import work_off
 from ui.web.page import door, receive, security
@@ -34,11 +35,11 @@ PHOTO = b"\xff\xd8\xff a photograph \x03"
 def record(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Record]:
     path = tmp_path / "record.db"
     monkeypatch.setenv("ROPE_PHOTO_RECORD", str(path))
-    monkeypatch.setenv(logins.LOGINS_FILE, str(tmp_path / "logins.db"))
-    monkeypatch.setenv(door.ORIGINS, DESK)
-    monkeypatch.setenv(door.PHONES, PHONES)
-    monkeypatch.setenv(door.TOKEN, "token-of-the-start")
-    monkeypatch.setenv(door.ONLY_HERE, "1")
+    monkeypatch.setenv(environment.LOGINS_FILE, str(tmp_path / "logins.db"))
+    monkeypatch.setenv(environment.ORIGINS, DESK)
+    monkeypatch.setenv(environment.PHONES, PHONES)
+    monkeypatch.setenv(environment.TOKEN, "token-of-the-start")
+    monkeypatch.setenv(environment.ONLY_HERE, "1")
     monkeypatch.delenv("ROPE_PHOTO_TEAM", raising=False)
     monkeypatch.setattr(measuring_queue, "apart", made_up)
     receive.forget_record()
@@ -120,7 +121,7 @@ def test_without_phones_nothing_answers_at_those_paths(
     record: Record, token: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     assert asked("/phone/state", token)[0] == 200
-    monkeypatch.setenv(door.PHONES, "")
+    monkeypatch.setenv(environment.PHONES, "")
     assert asked("/phone/state", token)[0] == 403
     assert asked("/phone/")[0] == 403
 

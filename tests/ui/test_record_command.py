@@ -73,7 +73,7 @@ def test_import_needs_a_person_from_option_or_environment(
     missing = run("import", "crane.db", "ropes.csv")
     assert missing.exit_code == 2
     assert "--by" in missing.output
-    monkeypatch.setenv("ROPEPHOTO_PERSON", "C. Holm")
+    monkeypatch.setenv("ROPE_PHOTO_PERSON", "C. Holm")
     assert run("import", "crane.db", "ropes.csv").exit_code == 1  # ropes are no readings
 
 

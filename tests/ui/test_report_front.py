@@ -32,6 +32,7 @@ from tests.ui.report_cases import (
     hard_pdf,
     read_of,
 )
+from ui.environment import CAMERAS_FILE
 from ui.report.blocks import Front
 from ui.report.case import ReportCase, case_of_record
 from ui.report.front import MOST_OPEN, front
@@ -40,7 +41,6 @@ from ui.report.pdf import Paper
 from ui.report.photos import LOGGED
 from ui.report.report import html_report, pdf_report
 from ui.services.bench_checks import keep_bench_check
-from ui.services.cameras import CAMERAS_FILE
 from ui.services.own_limits import keep_rules, one_rule
 from ui.text import CLEARS_NOTHING
 from vision.overlay import JAW

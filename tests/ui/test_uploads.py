@@ -16,8 +16,8 @@ from inspection.record.record import Record, open_record
 from tests.ui.test_access_answers import logged_in
 from tests.ui.test_measuring_queue import made_up
 from tests.ui.upload_hands import HOST, give, put
-from ui.services import cameras, measuring_queue, trays
-from ui.services.access import logins
+from ui import environment
+from ui.services import measuring_queue, trays
 from ui.services.access.roles import Person, local_user
 from ui.web.page import door, receive, security, upload_routes
 from ui.web.page.upload_routes import owner_of
@@ -44,14 +44,14 @@ roles = ["supervisor"]
 def record(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Record]:
     path = tmp_path / "record.db"
     monkeypatch.setenv("ROPE_PHOTO_RECORD", str(path))
-    monkeypatch.setenv(logins.LOGINS_FILE, str(tmp_path / "logins.db"))
-    monkeypatch.setenv(door.ORIGINS, f"http://{HOST}")
-    monkeypatch.setenv(door.TOKEN, TOKEN)
+    monkeypatch.setenv(environment.LOGINS_FILE, str(tmp_path / "logins.db"))
+    monkeypatch.setenv(environment.ORIGINS, f"http://{HOST}")
+    monkeypatch.setenv(environment.TOKEN, TOKEN)
     monkeypatch.delenv("ROPE_PHOTO_TEAM", raising=False)
     monkeypatch.setattr(measuring_queue, "apart", made_up)
     receive.forget_record()
     security._uploads.clear()
-    monkeypatch.setenv(cameras.CAMERAS_FILE, str(tmp_path / "cameras.json"))
+    monkeypatch.setenv(environment.CAMERAS_FILE, str(tmp_path / "cameras.json"))
     with open_record(path) as opened:
         opened.add_rope(Rope("hoist rope", 22.0), by="A. Berg")
         opened.add_inspection(

@@ -17,6 +17,7 @@ from ui.cli.options import (
     own_limits_option,
     print_set_option,
 )
+from ui.environment import PERSON
 
 if TYPE_CHECKING:
     from inspection.assessment import Assessment
@@ -57,9 +58,9 @@ NOT_ASSESSED = 3  # exit status where no limit applies
 @click.option("--save", is_flag=True, help="Save the findings in RECORD.")
 @click.option(
     "--by",
-    envvar="ROPEPHOTO_PERSON",
+    envvar=PERSON,
     metavar="NAME",
-    help="Your name, for --save. Or set ROPEPHOTO_PERSON.",
+    help="Your name, for --save. Or set ROPE_PHOTO_PERSON.",
 )
 @json_option
 @csv_option

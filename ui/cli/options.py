@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from ui.environment import PERSON
+
 if TYPE_CHECKING:
     from inspection.exchange.parse import Rejected
     from inspection.record.record import Record
@@ -63,9 +65,9 @@ place_option = click.option(
 by_option = click.option(
     "--by",
     required=True,
-    envvar="ROPEPHOTO_PERSON",
+    envvar=PERSON,
     metavar="NAME",
-    help="Your name, recorded with every change. Or set ROPEPHOTO_PERSON.",
+    help="Your name, recorded with every change. Or set ROPE_PHOTO_PERSON.",
 )
 
 

@@ -6,10 +6,10 @@ from typing import TYPE_CHECKING
 
 import click
 
+from ui import environment
+
 if TYPE_CHECKING:
     import subprocess
-    from pathlib import Path
-
 
 LOOPBACK = ("127.0.0.1", "localhost", "::1")
 
@@ -101,6 +101,10 @@ def page(
 
     from inspection.record.record import open_record
 
+    try:
+        environment.refuse_misspelt_names()
+    except ValueError as wrong:
+        raise click.ClickException(str(wrong)) from wrong
     if team and without_login:
         raise click.UsageError("--team requires a login and --without-login none; give only one.")
     if address not in LOOPBACK and not (team or without_login):
@@ -137,32 +141,32 @@ def page(
         raise click.ClickException(
             f"port {port} is in use by another program; choose another with --port."
         )
-    environment = dict(os.environ)
-    environment.pop("ROPE_PHOTO_TEAM", None)  # a team is named on the command line only
+    variables = dict(os.environ)
+    variables.pop(environment.TEAM_FILE, None)  # a team is named on the command line only
     if place:  # through the environment: a list of processes would show a password
-        environment["ROPE_PHOTO_RECORD"] = place
+        variables[environment.RECORD] = place
     if photographs:
-        environment["ROPE_PHOTO_STORE"] = photographs
+        variables[environment.STORE] = photographs
     addresses = [opened_at] if team else _addresses(address, port, hosts if without_login else ())
     if team and phones:
         phones_at = [opened_at]
     token = "" if team or without_login else secrets.token_urlsafe()
-    environment |= {
-        "ROPE_PHOTO_ORIGINS": ",".join(addresses),
-        "ROPE_PHOTO_PHONES": ",".join(phones_at),
-        "ROPE_PHOTO_ONLY_LOOPBACK": "1" if widened else "",
-        "ROPE_PHOTO_TOKEN": token,
+    variables |= {
+        environment.ORIGINS: ",".join(addresses),
+        environment.PHONES: ",".join(phones_at),
+        environment.ONLY_HERE: "1" if widened else "",
+        environment.TOKEN: token,
+        environment.LOGINS_FILE: str(environment.own_file(environment.LOGINS_FILE, "logins.db")),
     }
-    environment.setdefault("ROPE_PHOTO_LOGINS", str(_logins_file()))
     command = [sys.executable, "-m", "streamlit", "run"]
     command += [str(Path(__file__).resolve().parents[1] / "web" / "server.py")]
     command += [f"--server.address={address}", f"--server.port={port}", "--server.headless=true"]
     if team:
-        environment["ROPE_PHOTO_TEAM"] = str(Path(team).resolve())
+        variables[environment.TEAM_FILE] = str(Path(team).resolve())
         command += [f"--secrets.files={Path(team).resolve()}"]
     names = {urlsplit(one).hostname or "" for one in (*addresses, *phones_at)} | set(LOOPBACK)
     command += [f"--server.allowedHosts={name}" for name in sorted(names)]
-    server = subprocess.Popen(command, env=environment, stdout=subprocess.DEVNULL)
+    server = subprocess.Popen(command, env=variables, stdout=subprocess.DEVNULL)
     # a termination signal stops the pages too, as Ctrl+C does
     signal.signal(signal.SIGTERM, signal.default_int_handler)
     try:
@@ -247,13 +251,6 @@ def _phones_addresses(hosts: tuple[str, ...], port: int) -> list[str]:
 def _with_scheme(hosts: tuple[str, ...], port: int) -> list[str]:
     addresses = [one if "://" in one else f"http://{_in_url(one)}:{port}" for one in hosts]
     return [one.rstrip("/") for one in addresses]
-
-
-def _logins_file() -> Path:
-    """Return where logins are kept, for all server processes of this account."""
-    from platformdirs import user_data_path
-
-    return user_data_path("rope-photo-check", appauthor=False) / "logins.db"
 
 
 def _show(address: str) -> None:

@@ -17,6 +17,7 @@ from ui.cli.options import (
     own_limits_option,
     print_set_option,
 )
+from ui.environment import LETTERHEAD
 
 if TYPE_CHECKING:
     from ui.cli.check import Measure
@@ -41,7 +42,7 @@ if TYPE_CHECKING:
     "--letterhead",
     type=click.Path(dir_okay=False, path_type=Path),
     metavar="FILE.json",
-    envvar="ROPE_PHOTO_LETTERHEAD",
+    envvar=LETTERHEAD,
     help='Company and logo: {"company": ..., "lines": [...], "logo": "logo.png"}.',
 )
 @click.option("--html", "also_html", is_flag=True, help="Write OUT.html as well.")

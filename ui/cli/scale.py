@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from ui.cli.options import csv_option, json_option, parse_place
+from ui.environment import PERSON
 
 if TYPE_CHECKING:
     from vision.scale_rule.measure import ScaledResult
@@ -161,9 +162,9 @@ POINT, LENGTH = PointType(), LengthType()
 @click.option("--inspection", help="Inspection in RECORD to add it to.")
 @click.option(
     "--by",
-    envvar="ROPEPHOTO_PERSON",
+    envvar=PERSON,
     metavar="NAME",
-    help="Your name, with --record. Or set ROPEPHOTO_PERSON.",
+    help="Your name, with --record. Or set ROPE_PHOTO_PERSON.",
 )
 @click.pass_context
 def scale(

@@ -15,9 +15,9 @@ from typing import Any
 
 from PIL import Image, UnidentifiedImageError
 
+from ui.environment import LETTERHEAD
 from ui.report.blocks import NO_LETTERHEAD, Letterhead
 
-VARIABLE = "ROPE_PHOTO_LETTERHEAD"  # names the file for the pages
 MOST_BYTES = 5_000_000
 MOST_PX = (1600, 600)  # more than 300 px per inch on paper
 MOST_LINES, MOST_LETTERS = 4, 120
@@ -80,7 +80,7 @@ def letterhead_of_server() -> Letterhead:
     ValueError
         As in `read_letterhead`.
     """
-    named = os.environ.get(VARIABLE)
+    named = os.environ.get(LETTERHEAD)
     return read_letterhead(named) if named else NO_LETTERHEAD
 
 

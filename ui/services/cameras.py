@@ -2,26 +2,18 @@
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
 from typing import TYPE_CHECKING
+
+from ui.environment import CAMERAS_FILE, own_file
 
 if TYPE_CHECKING:
     from vision.calibration.library import CalibratedCamera
 
-CAMERAS_FILE = "ROPE_PHOTO_CAMERAS"
-
 
 def cameras_file() -> Path:
     """Return the file of calibrated cameras: the user's own, or the one the environment names."""
-    from platformdirs import user_data_path
-
-    named = os.environ.get(CAMERAS_FILE)
-    return (
-        Path(named)
-        if named
-        else user_data_path("rope-photo-check", appauthor=False) / "cameras.json"
-    )
+    return own_file(CAMERAS_FILE, "cameras.json")
 
 
 def known_cameras(file: Path | None = None) -> dict[str, CalibratedCamera]:

@@ -2,25 +2,16 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Mapping
 from pathlib import Path
 
+from ui.environment import COLUMNS_FILE, own_file
 from vision.json_files import read_json, update_json
-
-COLUMNS_FILE = "ROPE_PHOTO_COLUMNS"
 
 
 def columns_file() -> Path:
     """Return the file of saved mappings: the user's own, or the one the environment names."""
-    from platformdirs import user_data_path
-
-    named = os.environ.get(COLUMNS_FILE)
-    return (
-        Path(named)
-        if named
-        else user_data_path("rope-photo-check", appauthor=False) / "columns.json"
-    )
+    return own_file(COLUMNS_FILE, "columns.json")
 
 
 def kept_columns(name: str) -> dict[str, str]:

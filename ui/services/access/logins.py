@@ -16,7 +16,8 @@ from collections.abc import Iterator
 from contextlib import AbstractContextManager, closing, contextmanager
 from pathlib import Path
 
-LOGINS_FILE = "ROPE_PHOTO_LOGINS"
+from ui.environment import LOGINS_FILE
+
 LONGEST_S = 12 * 3600
 TOKEN_BYTES = 32  # 256 bits; OWASP ASVS 4.0, 3.2.2 asks for 64
 

@@ -17,7 +17,8 @@ from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from pathlib import Path
 
-from ui.services.access.logins import LOGINS_FILE, open_tokens, token_hash
+from ui.environment import LOGINS_FILE
+from ui.services.access.logins import open_tokens, token_hash
 
 LONGEST_S = 4 * 3600
 TOKEN_BYTES = 16  # 128 bits; OWASP ASVS 4.0, 3.2.2 asks for 64. A longer one makes a finer QR code

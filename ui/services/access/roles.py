@@ -16,7 +16,6 @@ from urllib.parse import urlsplit
 
 from inspection.model.names import checked_name, same_person
 
-TEAM_FILE = "ROPE_PHOTO_TEAM"  # set by `ropephoto page --team`: the path of the team file
 Role = Literal["inspector", "reviewer", "supervisor"]
 ROLES: tuple[Role, ...] = get_args(Role)
 LOGIN_NEEDS = (

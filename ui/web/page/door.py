@@ -20,9 +20,9 @@ from urllib.parse import parse_qs, urlsplit
 
 from starlette.datastructures import Headers
 
+from ui.environment import ORIGINS, PHONES, TEAM_FILE, TOKEN
 from ui.services.access import logins
 from ui.services.access.roles import (
-    TEAM_FILE,
     AccessError,
     Person,
     accepts_unverified,
@@ -34,10 +34,6 @@ from ui.web.page.streamlit_internals import login_claims, login_link
 Scope = MutableMapping[str, Any]
 Who = Literal["nobody", "a stranger", "somebody"]
 
-ORIGINS = "ROPE_PHOTO_ORIGINS"  # addresses of the pages, e.g. https://ropes.example.org
-PHONES = "ROPE_PHOTO_PHONES"  # addresses for phones at the rope; empty if phones have no access
-ONLY_HERE = "ROPE_PHOTO_ONLY_HERE"  # if set, only this machine can open pages other than phones'
-TOKEN = "ROPE_PHOTO_TOKEN"  # of a single user on one machine; empty if everybody is admitted
 TOKEN_COOKIE, LOGIN_COOKIE = "rope_photo_page", "rope_photo_login"
 PHONE_PATHS = frozenset(
     f"/phone/{name}"

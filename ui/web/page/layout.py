@@ -16,7 +16,7 @@ from streamlit.errors import StreamlitAPIException
 
 from inspection.record.errors import RecordError
 from inspection.record.views import OpenInspection
-from ui.services.access.roles import TEAM_FILE
+from ui.environment import TEAM_FILE
 from ui.text import CAUTIONS, STATE_MARKS, as_typed
 from ui.web.page.login import can_open, current_user, log_out_button, save_own_name
 from ui.web.page.navigation import apply_theme

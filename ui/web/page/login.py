@@ -13,13 +13,12 @@ from collections.abc import Callable
 from pathlib import Path
 
 import streamlit as st
-from platformdirs import user_data_path
 from streamlit.navigation.page import StreamlitPage
 
 from inspection.model.names import checked_name
+from ui.environment import NAME_FILE, TEAM_FILE, own_file
 from ui.services.access.roles import (
     SCREENS,
-    TEAM_FILE,
     AccessError,
     Person,
     accepts_unverified,
@@ -198,14 +197,6 @@ def log_out_button(words: str = "Log out") -> None:
         st.logout()
 
 
-NAME_FILE = "ROPE_PHOTO_PERSON_FILE"
-
-
-def data_folder() -> Path:
-    """Return the folder of this user's own record; it is created when first needed."""
-    return user_data_path("rope-photo-check", appauthor=False)
-
-
 def own_name() -> str:
     """Return the name set on this machine, or the name of the account."""
     if "person" not in st.session_state:
@@ -232,7 +223,7 @@ def save_own_name(name: str) -> None:
 
 
 def _name_file() -> Path:
-    return Path(os.environ.get(NAME_FILE) or data_folder() / "person.json")
+    return own_file(NAME_FILE, "person.json")
 
 
 def _saved_name() -> str:

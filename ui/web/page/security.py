@@ -13,13 +13,11 @@ import streamlit as st
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.responses import HTMLResponse, PlainTextResponse, RedirectResponse, Response
 
+from ui.environment import ONLY_HERE, TEAM_FILE, TOKEN
 from ui.services.access import logins
-from ui.services.access.roles import TEAM_FILE
 from ui.web.page.door import (
     ALWAYS_OPEN,
     LOGIN_COOKIE,
-    ONLY_HERE,
-    TOKEN,
     TOKEN_COOKIE,
     Visitor,
     door_page,

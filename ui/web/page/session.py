@@ -15,14 +15,14 @@ from inspection.assessment import Assessment
 from inspection.record.errors import RecordError
 from inspection.record.record import Record, open_record
 from inspection.record.views import OpenInspection, Summary
+from ui.environment import RECORD, STORE, data_folder
 from ui.services.access.roles import AccessError, Person
 from ui.services.assess_record import assess_recorded
 from ui.services.own_limits import own_rules
 from ui.web.page.address import address, show_inspection
-from ui.web.page.login import authorized_user, current_user, data_folder
+from ui.web.page.login import authorized_user, current_user
 
 SELECTED = "selected inspection"
-RECORD = "ROPE_PHOTO_RECORD"  # set by `ropephoto page` to the record to open
 NOT_THERE = (
     "there is no inspection {!r} that you can see. Choose one in the sidebar, or ask a supervisor "
     "whether it is assigned to you."
@@ -49,7 +49,7 @@ def _open(place: str) -> Record:
 
 
 def _store_of(place: str) -> str | None:
-    photographs = os.environ.get("ROPE_PHOTO_STORE")
+    photographs = os.environ.get(STORE)
     if photographs is None and "://" in place:
         return str(data_folder() / "photographs")
     return photographs

@@ -19,7 +19,8 @@ from starlette.routing import Route
 from inspection.model.names import checked_name
 from inspection.record.record import Record
 from inspection.record.views import Manner
-from ui.services.access.roles import TEAM_FILE, AccessError, Person, local_user, require_role
+from ui.environment import TEAM_FILE
+from ui.services.access.roles import AccessError, Person, local_user, require_role
 from ui.services.measuring_queue import PhotoFile, store_photographs
 from ui.services.trays import Tray, put_in_tray, tray_of
 from ui.web.page.door import member
