@@ -76,6 +76,18 @@ def worst_station(assessment: Assessment) -> WorstStation | None:
     return min(placed, key=_rank)
 
 
+def possible_losses(assessment: Assessment) -> frozenset[int]:
+    """Return the stations where section may be lost, by a finding or beside their neighbours."""
+    thin = {one.station for one in assessment.local if one.outcome == "local decrease"}
+    named = {
+        place.station
+        for finding in assessment.findings
+        if asks_for_a_look_at_the_rope(finding)
+        for place in finding.places
+    }
+    return frozenset(thin | named)
+
+
 def _rank(one: WorstStation) -> tuple[int, float, float]:
     order: dict[Concern, int] = {
         "beyond a limit": 0,
@@ -96,15 +108,10 @@ def _of_section(assessment: Assessment, section: Section) -> WorstStation:
         and placed.verdict.limit.rule.purpose in ("discard", "accept")
     )
     local = next((one for one in assessment.local if one.station == number), None)
-    lost = any(
-        asks_for_a_look_at_the_rope(finding)
-        and any(place.station == number for place in finding.places)
-        for finding in assessment.findings
-    )
     why: Concern = "thinnest"
     if beyond:
         why = "beyond a limit"
-    elif lost or (local is not None and local.outcome == "local decrease"):
+    elif number in possible_losses(assessment):
         why = "possible loss of section"
     return WorstStation(
         station=number,

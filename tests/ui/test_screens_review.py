@@ -273,17 +273,37 @@ def test_a_station_without_earlier_inspections_has_no_history(sample: Path) -> N
 def test_the_station_nearest_to_its_limit_comes_first_with_its_rate(worn: Assessment) -> None:
     found = nearest_first(station_trends([worn]))
     assert {one.station for one in found} == {1, 2, 3, 4}
-    days = [one.met.earliest for one in found if one.met is not None and one.met.earliest]
+    assert found[0].station == 3  # it may have lost section, whatever its line says
+    days = [one.met.earliest for one in found[1:] if one.met is not None and one.met.earliest]
     assert days == sorted(days)
     calm = next(one for one in found if one.station == 1)
     assert calm.line is not None
     # whole days: half a day in a year is 0.14 % of the rate
     assert calm.line.rate_mm_per_year == pytest.approx(-0.12, abs=0.12 * 0.5 / 365.25)
-    _, station, source, last, rate, least, when = trend_row(calm)
-    assert (station, source) == ("1", "gauge")
+    _, station, concern, source, last, rate, least, when = trend_row(calm)
+    assert (station, concern, source) == ("1", "", "gauge")
     assert rate.startswith("-0.120 (")
     assert float(least) < float(last)
     assert when.startswith("from ")
     doubted = next(one for one in found if one.station == 3)  # its last entry was typed wrong
     assert "The line depends on an entry" in doubted.words
     assert "second look" not in calm.words
+
+
+def test_a_loss_that_only_photographs_show_is_not_hidden_by_the_gauge(worn: Assessment) -> None:
+    """A copied or mistyped reading must not put the thinnest station last."""
+    visit = worn.log.inspection
+    before = replace(visit, identity="before", on=visit.on - timedelta(days=365))
+    found = nearest_first(
+        station_trends([replace(worn, log=replace(worn.log, inspection=before)), worn])
+    )
+    assert [(one.station, one.source, one.concern) for one in found[:2]] == [
+        (3, "photographs", "possible loss of section"),
+        (3, "gauge", "possible loss of section"),
+    ]
+    assert sum(one.station != 3 for one in found) == 3  # elsewhere the gauge's line is enough
+    assert found[0].last_mm < found[1].last_mm
+    assert "By photographs it is 21.32 mm" in found[1].words
+    assert found[1].words.startswith("Look at the rope there first")
+    steady = next(one for one in found if one.station == 1)
+    assert "Largest loss between two inspections: -0.12 mm" in steady.words

@@ -3,18 +3,23 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 from inspection.assessment import Assessment
 from inspection.limits.remaining_life import TimeToLimit, time_to_limit
 from inspection.measurement.section import Source
 from inspection.measurement.trend import Trend, TrendPoint, trend
+from inspection.model.loss import LOCAL_GROUND, LOOK_THERE
 from inspection.model.rope import Units
+from inspection.worst_station import possible_losses
 from ui.charts.data import DatedDiameter, History, K
 from ui.charts.sources import history, limit_lines
-from ui.lengths import figure, in_units, length_text, rate_words, unit_of
-from vision.uncertainty import combined_u_mm
+from ui.lengths import figure, in_units, length_text, rate_words, signed_length, unit_of
+from vision.uncertainty import combined_u_mm, covariance_mm2
+
+LOSS = "possible loss of section"
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +43,8 @@ class StationTrend:
         When the line reaches the highest lower limit; None without a line or limit.
     words : str
         All of this in sentences.
+    concern : str
+        Why the line must not be relied on: a possible loss of section, or an entry to check.
     """
 
     rope: str
@@ -47,6 +54,12 @@ class StationTrend:
     line: Trend | None
     met: TimeToLimit | None
     words: str
+    concern: str = ""
+
+    @property
+    def name(self) -> str:
+        """The station and what its figures come from."""
+        return f"{self.station}, by {'the gauge' if self.source == 'gauge' else 'photographs'}"
 
     @property
     def last_mm(self) -> float:
@@ -72,13 +85,30 @@ def station_trends(assessments: Iterable[Assessment]) -> list[StationTrend]:
         by_photograph = _photograph_points(mine)
         read = {history.station: list(history.points) for history in mine[-1].station_histories}
         for station in sorted({*by_photograph, *read}):
-            by_gauge = len(read.get(station, [])) > 1
-            points = read[station] if by_gauge else by_photograph.get(station, [])
-            if len({point.on for point in points}) > 1:
-                source: Source = "gauge" if by_gauge else "photographs"
-                beside = by_photograph.get(station, []) if by_gauge else []
-                trends.append(_trend(rope, station, source, points, beside, mine[-1]))
+            seen, typed = by_photograph.get(station, []), read.get(station, [])
+            by_gauge = len({point.on for point in typed}) > 1
+            if by_gauge:
+                trends.append(_trend(rope, station, "gauge", typed, seen, mine[-1]))
+            if (not by_gauge or thinner_or_newer(seen, typed)) and len(
+                {point.on for point in seen}
+            ) > 1:
+                trends.append(_trend(rope, station, "photographs", seen, [], mine[-1]))
     return trends
+
+
+def thinner_or_newer(seen: Sequence[TrendPoint], typed: Sequence[TrendPoint]) -> bool:
+    """Return whether photographs show what the gauge's line hides: less rope, or a later state."""
+    if not seen or not typed:
+        return bool(seen)
+    last, read = seen[-1], typed[-1]
+    thinner = read.mean_mm - last.mean_mm > _expanded_difference_mm(last, read)
+    return last.on > read.on or (last.on == read.on and thinner)
+
+
+def _expanded_difference_mm(one: TrendPoint, two: TrendPoint) -> float:
+    shared = covariance_mm2(one.budget, two.budget)
+    own = combined_u_mm(one.budget) ** 2 + combined_u_mm(two.budget) ** 2
+    return K * math.sqrt(max(own - 2.0 * shared, 0.0))
 
 
 def _photograph_points(assessments: list[Assessment]) -> dict[int, list[TrendPoint]]:
@@ -126,8 +156,16 @@ def _trend(
             f" {rate_words(line.rate_mm_per_year, units)} {unit_of(units)} per year "
             f"(95 % interval {rate_words(low, units)} to {rate_words(high, units)})."
         )
+    concern = loss = ""
     if station in last.doubted:
+        concern = "an entry"
         why += " The line depends on an entry of this station that must be checked."
+    if source == "gauge" and thinner_or_newer(beside, points):
+        seen = length_text(beside[-1].mean_mm, units=units)
+        why += f" By photographs it is {seen} on {beside[-1].on}."
+    if station in possible_losses(last):
+        concern = LOSS
+        loss = f"{LOOK_THERE}, whatever this line says. {LOCAL_GROUND}"
     return StationTrend(
         rope,
         station,
@@ -137,10 +175,32 @@ def _trend(
         met,
         " ".join(
             part.strip()
-            for part in (summary, why, in_units(met.words, units) if met else "")
+            for part in (
+                loss,
+                summary,
+                _largest_drop(points, units),
+                why,
+                in_units(met.words, units) if met else "",
+            )
             if part
         ),
+        concern,
     )
+
+
+def _largest_drop(points: Sequence[TrendPoint], units: Units) -> str:
+    """Return the largest loss between two inspections in words, if it exceeds its uncertainty."""
+    lost, drop = 0.0, ""
+    for one, two in pairwise(sorted(points, key=lambda point: point.on)):
+        change = two.mean_mm - one.mean_mm
+        expanded = _expanded_difference_mm(one, two)
+        if change < min(lost, -expanded):
+            lost = change
+            drop = (
+                f"Largest loss between two inspections: {signed_length(change, units)} "
+                f"(U {length_text(expanded, units=units)}), {one.on} to {two.on}."
+            )
+    return drop
 
 
 def _dated(point: TrendPoint) -> DatedDiameter:
@@ -148,18 +208,24 @@ def _dated(point: TrendPoint) -> DatedDiameter:
 
 
 def nearest_first(trends: Iterable[StationTrend]) -> list[StationTrend]:
-    """Return stations by when they may reach their limit, then by their margin."""
+    """Return stations by when they may reach their limit, then by their margin.
 
-    def key(trend: StationTrend) -> tuple[float, float]:
+    Those that may have lost section come before all others, by their margin: no line says when
+    they must go.
+    """
+
+    def key(trend: StationTrend) -> tuple[bool, float, float]:
         day = trend.met.earliest if trend.met is not None else None
         room = math.inf if trend.least_mm is None else trend.last_mm - trend.least_mm
-        return (math.inf if day is None else float(day.toordinal()), room)
+        if trend.concern == LOSS:
+            return False, room, 0.0
+        return True, math.inf if day is None else float(day.toordinal()), room
 
     return sorted(trends, key=key)
 
 
 def trend_row(trend: StationTrend, units: Units = "mm") -> list[str]:
-    """Return rope, station, source, latest figure, rate, limit and earliest date, as text."""
+    """Return a row: rope, station, what to check, source, latest, rate, limit, earliest date."""
     rate = "needs three inspections"
     if trend.line is not None:
         low, high = trend.line.rate_interval
@@ -173,6 +239,7 @@ def trend_row(trend: StationTrend, units: Units = "mm") -> list[str]:
     return [
         trend.rope,
         str(trend.station),
+        trend.concern,
         trend.source,
         figure(trend.last_mm, units),
         rate,

@@ -36,6 +36,7 @@ GROUPS = {
 TREND_HEADS = [
     "rope",
     "station",
+    "to check",
     "measured by",
     "latest mean mm",
     "change, mm per year (95 %)",
@@ -183,15 +184,15 @@ def show_trends(assessments: Sequence[Assessment]) -> None:
             return
         units = assessments[-1].log.rope.units
         rows = [trend_row(one, units) for one in trends]
-        title = "Station nearest to its limit first"
+        title = "Possible losses of section first, then the station nearest to its limit"
         st.html(table(TREND_HEADS, rows, title, units=units))
-        mine: dict[int, StationTrend] = {one.station: one for one in trends}
+        mine: dict[str, StationTrend] = {one.name: one for one in trends}
         station = st.selectbox(
             "Station",
             list(mine),
             key=f"trend station {trends[0].rope}",
-            help="The station nearest to its limit comes first.",
+            help="In the order of the table.",
         )
         shown = mine[station]
         show_chart(history_chart, shown.data, words=shown.words, units=units)
-        st.caption(as_typed(shown.words))
+        st.caption(as_typed(as_minus(shown.words)))
