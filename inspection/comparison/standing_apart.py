@@ -9,11 +9,12 @@ not the probability of each.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Literal, Protocol
+from typing import Literal, Protocol, get_args
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy import sparse
 from scipy.special import stdtr
 from scipy.stats import hypergeom
@@ -104,7 +105,8 @@ class StandsApart:
     count : int
         Comparisons with photographs.
     difference_mm : float
-        How much more it reads than the others, each relative to the photograph of its place, mm.
+        How much more it reads than the others that don't stand apart, each relative to the
+        photograph of its place, mm.
     u_mm : float
         Standard uncertainty of that, mm.
     p_value : float
@@ -164,6 +166,10 @@ def stand_apart(
     the procedure allows (Benjamini, Yekutieli, Ann. Stat. 2001; 29: 1165, positive dependence; from
     memory, confidence 0.85).
 
+    Whoever stands apart is left out of "the others" of everybody else, the least probable first,
+    as long as most names and comparisons remain: one biased reader would otherwise make all the
+    others differ from a mean that only that reader has shifted.
+
     How often a group disagrees is compared with all by the hypergeometric distribution (Fisher's
     exact test, one-sided: more often).
     """
@@ -171,51 +177,110 @@ def stand_apart(
         return []
     off_mm = -np.array([item.difference_mm for item in comparisons])  # gauge minus photograph
     own_mm2 = np.array([item.u_own_mm for item in comparisons]) ** 2
-    shared = _by_source(comparisons)
+    off = _Off(off_mm, own_mm2, _by_source(comparisons))
     disagree = np.array([item.word == "disagrees" for item in comparisons])
-    all_shared = np.asarray(shared.sum(axis=0)).ravel()
-    found: list[tuple[GaugeOrPerson, str, int, float, float, float]] = []
-    often: list[tuple[int, float]] = []
-    kinds: tuple[GaugeOrPerson, ...] = ("gauge", "person")
+    groups = {
+        (kind, name): names == name
+        for kind in get_args(GaugeOrPerson)
+        for names in [np.array([str(getattr(item, kind)) for item in comparisons])]
+        for name in sorted({*names.tolist()})
+        if name and min(np.sum(names == name), np.sum(names != name)) >= FEWEST
+    }
+    found = _against_others(groups, off, level)
     total, odd = len(comparisons), int(disagree.sum())
-    for kind in kinds:
-        names = np.array([str(getattr(item, kind)) for item in comparisons])
-        for name in sorted({*names.tolist()}):
-            mine = names == name
-            count = int(mine.sum())
-            if not name or min(count, total - count) < FEWEST:
-                continue
-            weight = np.where(mine, 1.0 / count, -1.0 / (total - count))
-            theirs = np.asarray(shared[mine].sum(axis=0)).ravel()
-            of_shared = theirs / count - (all_shared - theirs) / (total - count)
-            u_mm2 = float(of_shared @ of_shared + weight**2 @ own_mm2)
-            scatter = sum(
-                float(np.var(off_mm[group], ddof=1)) / group.sum() for group in (mine, ~mine)
-            )
-            u = math.sqrt(max(u_mm2, scatter))
-            difference = float(weight @ off_mm)
-            dof = min(count, total - count) - 1.0
-            p = 2.0 * float(stdtr(dof, -abs(difference) / u)) if u > 0 else 1.0
-            found.append((kind, name, count, difference, u, p))
-            here = int(disagree[mine].sum())
-            often.append((here, float(hypergeom.sf(here - 1, total, odd, count))))
+    often = [int(disagree[mine].sum()) for mine in groups.values()]
+    rates = flags(
+        [
+            float(hypergeom.sf(here - 1, total, odd, int(mine.sum())))
+            for here, mine in zip(often, groups.values(), strict=True)
+        ],
+        level=level,
+    )
     adjusted = flags([p for *_, p in found], level=level)
-    rates = flags([p for _, p in often], level=level)
     apart = [
         StandsApart(
-            *row,
+            kind,
+            name,
+            int(mine.sum()),
+            *found[at],
             adjusted=adjusted.adjusted[at],
             flagged=adjusted.flagged[at],
-            disagree=often[at][0],
+            disagree=often[at],
             p_disagree=rates.adjusted[at],
             flagged_disagree=rates.flagged[at],
         )
-        for at, row in enumerate(found)
+        for at, ((kind, name), mine) in enumerate(groups.items())
     ]
     return sorted(
         apart,
         key=lambda item: (min(item.adjusted, item.p_disagree), item.p_value, item.kind, item.name),
     )
+
+
+@dataclass(frozen=True, slots=True)
+class _Off:
+    """Gauge minus photograph, its own variance, and its share of each shared influence, mm."""
+
+    mm: NDArray[np.float64]
+    own_mm2: NDArray[np.float64]
+    shared: sparse.csr_array
+
+    def difference(
+        self, mine: NDArray[np.bool_], others: NDArray[np.bool_]
+    ) -> tuple[float, float, float]:
+        """Return the difference of two groups' means, its u, and the chance of it, mm."""
+        count, rest = int(mine.sum()), int(others.sum())
+        if min(count, rest) < FEWEST:
+            return 0.0, 0.0, 1.0
+        weight = np.where(mine, 1.0 / count, 0.0) - np.where(others, 1.0 / rest, 0.0)
+        of_shared = np.asarray(self.shared.T @ weight).ravel()
+        u_mm2 = float(of_shared @ of_shared + weight**2 @ self.own_mm2)
+        scatter = sum(
+            float(np.var(self.mm[group], ddof=1)) / group.sum() for group in (mine, others)
+        )
+        u = math.sqrt(max(u_mm2, scatter))
+        difference = float(weight @ self.mm)
+        dof = min(count, rest) - 1.0
+        return difference, u, 2.0 * float(stdtr(dof, -abs(difference) / u)) if u > 0 else 1.0
+
+
+def _against_others(
+    groups: Mapping[tuple[GaugeOrPerson, str], NDArray[np.bool_]], off: _Off, level: float
+) -> list[tuple[float, float, float]]:
+    """Return each name's difference from the others that don't stand apart, its u and chance."""
+    apart: set[tuple[GaugeOrPerson, str]] = set()
+    while True:
+        out = {
+            kind: np.any([groups[one] for one in apart if one[0] == kind], axis=0)
+            if any(one[0] == kind for one in apart)
+            else np.zeros(len(off.mm), bool)
+            for kind in get_args(GaugeOrPerson)
+        }
+        found = [off.difference(mine, ~mine & ~out[kind]) for (kind, _), mine in groups.items()]
+        flagged = flags([p for *_, p in found], level=level).flagged
+        named = [
+            (p, -abs(difference), one)
+            for one, (difference, _, p), flag in zip(groups, found, flagged, strict=True)
+            if flag and one not in apart and _majority_stays({*apart, one}, one[0], groups)
+        ]
+        if not named:
+            return found
+        apart.add(min(named)[2])
+
+
+def _majority_stays(
+    apart: set[tuple[GaugeOrPerson, str]],
+    kind: GaugeOrPerson,
+    groups: Mapping[tuple[GaugeOrPerson, str], NDArray[np.bool_]],
+) -> bool:
+    """Return whether most names of a kind, with most comparisons, remain as the others.
+
+    Otherwise nothing says which of two groups reads differently, and both stand apart.
+    """
+    mine = [one for one in groups if one[0] == kind]
+    left = [one for one in mine if one not in apart]
+    counted = sum(int(groups[one].sum()) for one in left)
+    return 2 * len(left) > len(mine) and 2 * counted > sum(int(groups[one].sum()) for one in mine)
 
 
 def _by_source(comparisons: Sequence[KnownDifference]) -> sparse.csr_array:

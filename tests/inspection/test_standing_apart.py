@@ -54,6 +54,17 @@ def test_a_steady_small_bias_is_named_and_the_others_are_not() -> None:
     assert "-0.0" in found[0].words
 
 
+def test_one_biased_reader_does_not_make_the_others_stand_apart() -> None:
+    """Five people with 200 comparisons each: a mean shifted by one is no fault of the rest."""
+    found = stand_apart(_comparisons(np.random.default_rng(11), 5, 200, {2: -0.15}))
+    assert {item.name for item in found if item.flagged} == {"person 2", "C-2"}
+
+
+def test_of_two_halves_that_differ_neither_is_cleared() -> None:
+    found = stand_apart(_comparisons(np.random.default_rng(12), 4, 100, {0: -0.15, 1: -0.15}))
+    assert {item.name for item in found if item.flagged} >= {f"person {n}" for n in range(4)}
+
+
 def test_chance_alone_is_seldom_named() -> None:
     rng = np.random.default_rng(4)
     runs = 60

@@ -261,7 +261,8 @@ def _people_or_gauges(kind: GaugeOrPerson, scope: InspectionFilter) -> None:
     heads = [head.replace(" (k = 2)", "") for head in heads]
     st.html(table(heads, rows[:SHOWN], f"Each {kind} against all others"))
     st.caption(
-        "Of the names that stand apart, at most 5 % do so by chance (Benjamini-Hochberg). The "
+        "Of the names that stand apart, at most 5 % do so by chance (Benjamini-Hochberg). They are "
+        "not counted among the others, if most remain. The "
         "effects of a gauge and of the person who reads it can't be separated, and whoever "
         "inspects the worst ropes has the most to check.",
         help=U_HELP,
