@@ -16,7 +16,6 @@ def test_one_click_loads_the_sample_into_an_empty_record(page: Page, empty_pages
 
     page.goto(empty_pages)
     page.get_by_role("button", name="Load the sample inspection").click()
-    # it opens at the doubtful station
-    expect(page.get_by_role("heading", name="Station 3, 90°")).to_be_visible(timeout=120_000)
-    expect(page.get_by_text("disagrees").first).to_be_visible()
-    assert "station=3&view=90" in page.evaluate("location.search")
+    expect(page.get_by_role("heading", name="3 Stations")).to_be_visible(timeout=120_000)
+    expect(page.get_by_text("0.93 apart").first).to_be_visible()  # the mistyped reading
+    assert page.evaluate("location.search") == "?inspection=2026-09-quay-crane-2"

@@ -11,7 +11,7 @@ from inspection.record.views import Manner
 from ui.services.measuring_queue import PhotoFile, store_photographs, work_off
 from vision.target.print_scale import check_to_dict, load_print_checks
 
-Progress = Callable[[float, str], None]
+Progress = Callable[[float, str], object]
 
 
 def sample_folder() -> Path | None:

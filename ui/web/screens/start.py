@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import streamlit as st
 
-from ui.presenters.review_queue import review_queue
 from ui.services.sample import load_sample, sample_folder
 from ui.web.page.address import link_query
 from ui.web.page.layout import page_header, show_errors
@@ -33,16 +32,10 @@ def _sample_button() -> None:
                 get_record(),
                 folder,
                 by=user_name(),
-                report=lambda at, what: _show_progress(bar, at, what),
+                report=bar.progress,
             )
-            doubtful = review_queue(get_record().inspection(identity))
-            at = (doubtful[0].station, doubtful[0].view_deg) if doubtful else (None, None)
             select_inspection(identity)
-            st.switch_page("screens/sheet.py", query_params=link_query(identity, *at))
-
-
-def _show_progress(bar: st.delta_generator.DeltaGenerator, at: float, what: str) -> None:
-    bar.progress(at, text=what)
+            st.switch_page("screens/sheet.py", query_params=link_query(identity))
 
 
 def _begin() -> None:
