@@ -195,7 +195,9 @@ def work_once(record: Record, identity: str | None = None) -> bool:
     return True
 
 
-def work_off(record: Record, identity: str, report: Callable[[int], None] = lambda _: None) -> None:
+def work_off(
+    record: Record, identity: str, report: Callable[[int], object] = lambda _: None
+) -> None:
     """Work until nothing of an inspection waits, on all cores if there are many photographs.
 
     Parameters

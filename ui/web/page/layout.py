@@ -26,7 +26,6 @@ from ui.web.page.session import (
     select_inspection,
     selected_inspection,
     summaries,
-    user_name,
 )
 from ui.web.page.units import set_units
 from ui.web.page.waiting import show_waiting
@@ -223,11 +222,12 @@ def _show_user() -> None:
     with st.sidebar:
         name = st.text_input(
             "Your name",
-            value=user_name(),
+            value=current_user().name,
+            placeholder="needed to save anything",
             help="Recorded with everything you enter. Nobody can review readings that they took "
             "themselves.",
         )
-        if name != user_name():
+        if name != current_user().name:
             with show_errors():
                 save_own_name(name)
 

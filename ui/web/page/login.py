@@ -5,7 +5,6 @@ Without a team file there is one local user, with a data folder and a name of th
 
 from __future__ import annotations
 
-import getpass
 import json
 import logging
 import os
@@ -198,21 +197,23 @@ def log_out_button(words: str = "Log out") -> None:
 
 
 def own_name() -> str:
-    """Return the name set on this machine, or the name of the account."""
+    """Return the name that the user has given; empty until then."""
     if "person" not in st.session_state:
         st.session_state["person"] = _saved_name()
     return str(st.session_state["person"])
 
 
 def save_own_name(name: str) -> None:
-    """Save the name of this machine's user.
+    """Save the name of this machine's user; empty if they no longer give one.
 
     Raises
     ------
     ValueError
         If the record does not allow the name.
     """
-    name = checked_name(" ".join(name.split()), "person")
+    name = " ".join(name.split())
+    if name:
+        checked_name(name, "person")
     st.session_state["person"] = name
     file = _name_file()
     try:
@@ -231,8 +232,4 @@ def _saved_name() -> str:
         name = json.loads(_name_file().read_text(encoding="utf-8"))["person"]
         return checked_name(str(name), "person")
     except (OSError, ValueError, KeyError, TypeError):
-        pass
-    try:
-        return checked_name(getpass.getuser(), "person")
-    except (OSError, KeyError, ImportError, ValueError):
-        return "somebody"
+        return ""

@@ -23,6 +23,7 @@ from ui.web.page.address import address, show_inspection
 from ui.web.page.login import authorized_user, current_user
 
 SELECTED = "selected inspection"
+NAMELESS = "Enter your name in the sidebar first: it is recorded with everything you enter."
 NOT_THERE = (
     "there is no inspection {!r} that you can see. Choose one in the sidebar, or ask a supervisor "
     "whether it is assigned to you."
@@ -75,8 +76,13 @@ def user_name() -> str:
     ------
     AccessError
         If the user is not, or no longer, allowed to use the current screen.
+    ValueError
+        If they have not given their name.
     """
-    return authorized_user().name
+    name = authorized_user().name
+    if not name:
+        raise ValueError(NAMELESS)
+    return name
 
 
 def entering(identity: str) -> str:
@@ -86,6 +92,8 @@ def entering(identity: str) -> str:
     ------
     AccessError
         If the user is not allowed to, or the address names another inspection.
+    ValueError
+        If they have not given their name.
     """
     named = address().inspection
     if named and named != identity:

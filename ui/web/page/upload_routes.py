@@ -58,7 +58,7 @@ def _sender(request: Request, screen: str) -> Person:
         if who is None:
             raise UnacceptedError(403, NOBODY)
     else:
-        who = local_user(checked_name(request.query_params.get("by", ""), "person"))
+        who = local_user(request.query_params.get("by", ""))
     if request.query_params.get("owner") != owner_of(who):
         raise UnacceptedError(403, OTHERS)
     return require_role(who, screen)
@@ -67,6 +67,7 @@ def _sender(request: Request, screen: str) -> Person:
 async def _photograph(request: Request) -> dict[str, Any]:
     """Store a photograph in an inspection; the hash in the answer confirms it."""
     who = await run_in_threadpool(_sender, request, "sheet")
+    checked_name(who.name, "person")
     identity = request.query_params.get("inspection", "")
     manner = Manner(request.query_params.get("print_set", ""))
 

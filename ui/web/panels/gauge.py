@@ -10,6 +10,7 @@ from inspection.model.length_text import parse_length
 from inspection.model.readings import Gauge, GaugeKind
 from inspection.record.views import OpenInspection
 from ui.web.page.layout import show_errors
+from ui.web.page.login import current_user
 from ui.web.page.session import get_record, user_name
 
 NEW = "another gauge"
@@ -29,7 +30,7 @@ def chosen_gauge(opened: OpenInspection) -> str:
 
 
 def _usual(opened: OpenInspection, known: list[str]) -> str:
-    own = [one.gauge for one in opened.readings if one.person == user_name()]
+    own = [one.gauge for one in opened.readings if one.person == current_user().name]
     used = own or [one.gauge for one in opened.readings]
     last = used[-1] if used else ""
     return last if last in known else known[0] if len(known) == 1 else NEW

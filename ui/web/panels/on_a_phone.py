@@ -15,6 +15,7 @@ from ui.services.access.phone_tokens import Grant
 from ui.services.print_sets import usual_print_set
 from ui.text import as_typed
 from ui.web.page.door import phones_origins
+from ui.web.page.layout import show_errors
 from ui.web.page.login import current_user
 from ui.web.page.session import entering, get_record, record_location
 
@@ -27,11 +28,13 @@ NOT_ENCRYPTED = (
 def offer_phone(opened: OpenInspection) -> None:
     """Draw the button that opens an inspection on a phone."""
     if st.button("On a phone", icon=":material/qr_code_2:", key="on a phone"):
-        _dialog(opened.inspection.identity, opened)
+        with show_errors():
+            _dialog(opened, entering(opened.inspection.identity))
 
 
 @st.dialog("On a phone", on_dismiss="rerun")  # from then on the page polls for phone uploads
-def _dialog(identity: str, opened: OpenInspection) -> None:
+def _dialog(opened: OpenInspection, person: str) -> None:
+    identity = opened.inspection.identity
     addresses = phones_origins()
     if not addresses:
         st.write(
@@ -48,7 +51,7 @@ def _dialog(identity: str, opened: OpenInspection) -> None:
     if phone_tokens.grant_of(token) is None:
         ends = time.time() + phone_tokens.LONGEST_S
         card_set = usual_print_set(opened, get_record().print_checks())
-        person, email = entering(identity), current_user().email
+        email = current_user().email
         token = phone_tokens.begin(
             Grant(record_location(), identity, person, email, card_set, ends)
         )

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import streamlit as st
 
 from inspection.model.names import same_person
@@ -13,8 +15,14 @@ from ui.text import as_typed
 from ui.web.components.sheet_view import send_thumbnails, show_sheet, typed_page
 from ui.web.page import pictures
 from ui.web.page.address import address, show_place
+from ui.web.page.login import current_user
 from ui.web.page.rescreen import mark_pending
-from ui.web.page.session import cached_assessment, entering, get_record, load_inspection, user_name
+from ui.web.page.session import (
+    cached_assessment,
+    entering,
+    get_record,
+    load_inspection,
+)
 from ui.web.panels.gauge import chosen_gauge
 from vision.results import Result
 
@@ -46,7 +54,7 @@ def enter_typed() -> None:
 
 def witness(opened: OpenInspection) -> Witness:
     """Return who is typing, with which gauge, and whether as a second reader."""
-    return Witness(user_name(), chosen_gauge(opened), bool(st.session_state.get(SECOND)))
+    return Witness(current_user().name, chosen_gauge(opened), bool(st.session_state.get(SECOND)))
 
 
 def draw_sheet(opened: OpenInspection) -> StationSheet:
@@ -55,6 +63,8 @@ def draw_sheet(opened: OpenInspection) -> StationSheet:
     draft = read_draft(get_record(), opened, who.name)
     assessment = cached_assessment(opened)
     sheet = sheet_of(opened, assessment, draft, who, blind=bool(st.session_state.get(BLIND)))
+    if not who.name:
+        sheet = replace(sheet, locked=True)
     send_thumbnails(_thumbnails(opened), key=f"thumbnails {identity}")
     place = show_sheet(
         sheet,
@@ -73,7 +83,7 @@ def draw_sheet(opened: OpenInspection) -> StationSheet:
 def show_switches(opened: OpenInspection) -> None:
     """Offer to enter independent second readings, and to type blind."""
     first = sorted({reading.person for reading in opened.readings})
-    others = [person for person in first if not same_person(person, user_name())]
+    others = [person for person in first if not same_person(person, current_user().name)]
     st.toggle(
         "Enter independent second readings",
         key=SECOND,
@@ -94,7 +104,7 @@ def show_switches(opened: OpenInspection) -> None:
 
 def show_late_change(identity: str) -> None:
     """Show a change that was not saved until the user has dealt with it."""
-    unsaved = get_record().draft(identity, by=user_name(), kind="unsaved")
+    unsaved = get_record().draft(identity, by=current_user().name, kind="unsaved")
     if unsaved is None:
         return
     st.warning(
@@ -106,7 +116,7 @@ def show_late_change(identity: str) -> None:
         icon=":material/history:",
     )
     if st.button("Dismiss this change", help="The record stays as it is."):
-        get_record().drop_draft(identity, by=user_name(), kind="unsaved")
+        get_record().drop_draft(identity, by=current_user().name, kind="unsaved")
         st.rerun()
 
 

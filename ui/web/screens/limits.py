@@ -79,7 +79,10 @@ def _confirm(name: str, *, again: bool) -> None:
         )
         left, right = st.columns(2)
         person = left.text_input(
-            "Compared by", user_name(), key=f"compared by {name}", help="Who compared the figures."
+            "Compared by",
+            current_user().name,
+            key=f"compared by {name}",
+            help="Who compared the figures.",
         )
         on = right.date_input(
             "On", today(), key=f"compared on {name}", help="Date of the comparison."

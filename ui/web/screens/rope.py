@@ -15,6 +15,7 @@ from ui.services.own_limits import own_rules
 from ui.text import STATE_MARKS, as_typed
 from ui.web.components.facts import show_facts
 from ui.web.page.layout import flash_success, page_header, show_errors
+from ui.web.page.login import current_user
 from ui.web.page.navigation import next_step_link
 from ui.web.page.rescreen import rescreen
 from ui.web.page.session import get_record, select_inspection, user_name
@@ -93,9 +94,9 @@ def _inspection_form(rope: Rope) -> None:
         left, right = st.columns(2)
         inspector = left.text_input(
             "Inspector",
-            user_name(),
+            current_user().name,
             help="Who takes the readings.",
-            key=f"new inspection inspector {user_name()}",
+            key=f"new inspection inspector {current_user().name}",
         )
         reviewer = right.text_input(
             "Reviewer",

@@ -7,7 +7,9 @@ import streamlit as st
 from inspection.record.views import OpenInspection
 from ui.web.page.address import address
 from ui.web.page.layout import page_header, show_cautions, show_errors
+from ui.web.page.login import current_user
 from ui.web.page.navigation import next_step_link
+from ui.web.page.session import NAMELESS
 from ui.web.panels.gauge import choose_gauge
 from ui.web.panels.on_a_phone import offer_phone
 from ui.web.panels.photographs.one_photograph import show_place_large
@@ -26,12 +28,15 @@ def _sheet(opened: OpenInspection) -> None:
     offer_phone(opened)
     notes = st.container()  # messages appear and disappear here without moving the sheet
     with notes, show_errors():
+        if not current_user().name:
+            st.info(NAMELESS, icon=":material/person:")
         show_late_change(opened.inspection.identity)
     with show_errors():
         sheet = draw_sheet(opened)
         show_refused(opened, sheet)
     with st.container(key="photographs-in"), show_errors():
-        upload_photographs(opened)
+        if current_user().name:
+            upload_photographs(opened)
         offer_later_checks(opened)
     with st.container(border=True), show_errors():
         choose_gauge(opened)

@@ -26,14 +26,10 @@ def _sample_button() -> None:
         help="One invented crane rope: four stations, ten rendered photographs and one reading "
         "deliberately mistyped. Takes a few seconds, because every photograph is measured.",
     ):
-        bar = st.progress(0.0, text="Loading the sample")
         with show_errors():
-            identity = load_sample(
-                get_record(),
-                folder,
-                by=user_name(),
-                report=bar.progress,
-            )
+            by = user_name()
+            bar = st.progress(0.0, text="Loading the sample")
+            identity = load_sample(get_record(), folder, by=by, report=bar.progress)
             select_inspection(identity)
             st.switch_page("screens/sheet.py", query_params=link_query(identity))
 

@@ -130,12 +130,13 @@ def _state(known: Totals) -> None:
 
 
 def _examine() -> None:
+    by = user_name()
     bar = st.progress(0.0, text="Examining")
 
     def report(at: float, what: str) -> None:
         bar.progress(at, text=f"Examining {as_typed(what)}")
 
-    count = examine_all(get_record(), by=user_name(), report=report)
+    count = examine_all(get_record(), by=by, report=report)
     flash_success(f"{counted(count, 'inspection was', 'inspections were')} examined.")
     st.rerun()
 

@@ -10,7 +10,6 @@ from ui.services.trays import MOST, Tray, TrayPhotograph, empty_tray, in_tray
 from ui.text import as_typed
 from ui.web.components.uploads import UploadField, upload_field
 from ui.web.page.login import current_user
-from ui.web.page.session import user_name
 from ui.web.page.upload_routes import owner_of
 from ui.web.panels.photographs.upload import ACCEPT, most_mb
 
@@ -36,7 +35,7 @@ def tray_field(tray: Tray, words: TrayWords) -> tuple[TrayPhotograph, ...]:
     """
     owner = tray_owner()
     field = UploadField(
-        owner, user_name(), f"trays/{tray}", *words, ACCEPT, most_mb(), many=MOST[tray] > 1
+        owner, current_user().name, f"trays/{tray}", *words, ACCEPT, most_mb(), many=MOST[tray] > 1
     )
     with st.container(key=f"{tray}-in"):
         upload_field(field, key=f"tray {tray}")
