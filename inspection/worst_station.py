@@ -7,7 +7,7 @@ that depends on an entry to be checked keeps its place, and is marked.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from inspection.assessment import Assessment
@@ -16,6 +16,7 @@ from inspection.limits.wear import LocalDecrease, StationSeverity
 from inspection.measurement.section import Section
 from inspection.model.log import budget_of
 from inspection.model.loss import asks_for_a_look_at_the_rope, can_be_diameter
+from inspection.model.rope import Rope
 from vision.results import Estimate, Place
 from vision.uncertainty import combined_u_mm
 
@@ -69,11 +70,18 @@ class WorstStation:
 
 
 def worst_station(assessment: Assessment) -> WorstStation | None:
-    """Return the station to look at first; None where nothing was measured."""
+    """Return the station to look at first; None where nothing was measured.
+
+    A station measured in one direction only counts if it may have lost section there.
+    """
+    singles = _singles(assessment)
     placed = [_of_section(assessment, section) for section in assessment.best]
+    placed += [one for one in singles if one.why == "possible loss of section"]
     if not placed:
-        return _thinnest_view(assessment)
-    return min(placed, key=_rank)
+        return min(singles, key=lambda one: one.diameter_mm, default=None)
+    worst = min(placed, key=lambda one: _rank(one, assessment.log.rope))
+    thinnest_mm = min(one.diameter_mm for one in placed)
+    return replace(worst, is_thinnest=worst.diameter_mm <= thinnest_mm)
 
 
 def possible_losses(assessment: Assessment) -> frozenset[int]:
@@ -88,13 +96,17 @@ def possible_losses(assessment: Assessment) -> frozenset[int]:
     return frozenset(thin | named)
 
 
-def _rank(one: WorstStation) -> tuple[int, float, float]:
+def _rank(one: WorstStation, rope: Rope) -> tuple[int, float, float]:
     order: dict[Concern, int] = {
         "beyond a limit": 0,
         "possible loss of section": 1,
         "thinnest": 2,
     }
-    decrease = 0.0 if one.severity is None else one.severity.severity.decrease_pct
+    decrease = 0.0
+    if one.severity is not None:
+        decrease = one.severity.severity.decrease_pct
+    elif rope.reference_mm is not None:
+        decrease = 100.0 * (rope.reference_mm - one.diameter_mm) / rope.nominal_mm
     return order[one.why], -decrease, one.diameter_mm
 
 
@@ -124,29 +136,36 @@ def _of_section(assessment: Assessment, section: Section) -> WorstStation:
         local=local,
         beyond=beyond,
         doubted=number in assessment.doubted,
-        is_thinnest=section.mean_mm <= min(one.mean_mm for one in assessment.best),
     )
 
 
-def _thinnest_view(assessment: Assessment) -> WorstStation | None:
-    """Return the thinnest single figure, where no station was measured in two directions."""
+def _singles(assessment: Assessment) -> list[WorstStation]:
+    """Return the thinnest single figure of every station not measured in two directions."""
+    log = assessment.log
     singles: list[tuple[float, float, Place]] = [
         (one.diameter_mm, one.u_mm, one.place)
-        for one in assessment.log.results
+        for one in log.results
         if isinstance(one, Estimate) and one.place is not None
     ]
     singles += [
         (one.gauge_mm, one.u_gauge_mm, one.place)
         for one in assessment.crosscheck.comparisons
-        if can_be_diameter(one.gauge_mm, assessment.log.rope.nominal_mm)
+        if can_be_diameter(one.gauge_mm, log.rope.nominal_mm)
     ]
-    log = assessment.log
     for one in assessment.crosscheck.readings_alone:
         if can_be_diameter(one.value_mm, log.rope.nominal_mm):
             terms = budget_of(log, one, inspection=log.inspection.identity)
             singles.append((one.value_mm, combined_u_mm(terms or ()), one.place))
-    if not singles:
-        return None
-    mm, u_mm, place = min(singles, key=lambda one: one[0])
-    doubted = place.station in assessment.doubted
-    return WorstStation(place.station, mm, u_mm, 1, "thinnest", doubted=doubted)
+    lost, complete = possible_losses(assessment), {section.station for section in assessment.best}
+    thinnest: dict[int, tuple[float, float]] = {}
+    for mm, u_mm, place in singles:
+        if place.station not in complete:
+            thinnest[place.station] = min((mm, u_mm), thinnest.get(place.station, (mm, u_mm)))
+    return [
+        WorstStation(
+            station, mm, u_mm, 1,
+            "possible loss of section" if station in lost else "thinnest",
+            doubted=station in assessment.doubted,
+        )
+        for station, (mm, u_mm) in thinnest.items()
+    ]  # fmt: skip

@@ -85,12 +85,18 @@ def the_second_is_on_its_way(page: Page, pages: str) -> Line:
 
 
 def follow(page: Page, name: str, title: str) -> None:
-    """Open another page by its link in the menu, without reloading the window."""
+    """Open another page by its link in the menu, without reloading the window.
+
+    On a phone the menu covers the page, so it is opened first and must close by itself.
+    """
     quiet(page)
     link = page.get_by_test_id("stSidebar").get_by_role("link", name=name)
-    if (link.bounding_box() or {"x": -1})["x"] < 0:  # on a phone the menu has to be opened first
+    if (link.bounding_box() or {"x": -1})["x"] < 0:
         page.get_by_test_id("stExpandSidebarButton").click()
-    link.click()
+        link.click()
+        page.get_by_test_id("stExpandSidebarButton").wait_for()
+    else:
+        link.click()
     page.get_by_role("heading", name=title, exact=True).wait_for()
 
 
@@ -194,3 +200,5 @@ def test_eight_photographs_and_a_reload_meanwhile_figures_appear_by_themselves(
         page.get_by_text(re.compile(r"\d waiting")).first.wait_for(state="detached")
         quiet(page)
         assert not page.get_by_text("could not be shown").count()
+        give_eight(page, pages)
+        page.get_by_text("station-1-view-00.jpg is already in this inspection.").wait_for()

@@ -24,6 +24,7 @@ from ui.presenters.review_decisions import (
     supports,
 )
 from ui.presenters.review_queue import ReviewItem, review_queue, stations_without_findings
+from ui.presenters.sheet_headline import headline_of
 from ui.presenters.station import station_views
 from ui.presenters.station_finding import (
     doubted,
@@ -34,7 +35,7 @@ from ui.presenters.station_finding import (
     strip_entry,
 )
 from ui.services.assess_record import log_of, screen_inspection
-from vision.results import Place
+from vision.results import Estimate, Place
 
 SAMPLE = "2026-09-quay-crane-2"
 TRUE_MM = {(3, 0): 21.47, (3, 90): 21.25}  # of the rendered mesh, as `ropephoto demo` prints it
@@ -195,6 +196,36 @@ def test_the_answer_is_the_thin_station_with_its_thinner_photograph(
     view = worst_view(opened, assessment, worst)
     assert view is not None
     assert view.view_deg == 90
+
+
+def test_a_thin_station_measured_in_one_direction_is_named_first(
+    opened: OpenInspection, log: Log
+) -> None:
+    thin = next(one for one in log.results if one.place == Place(3, 90))
+    assert isinstance(thin, Estimate)
+    bare = assess(
+        replace(
+            log,
+            results=(
+                *(one for one in log.results if one.station != 3),
+                replace(thin, diameter_mm=16.0),
+            ),
+            readings=tuple(one for one in log.readings if one.station != 3),
+        )
+    )
+    worst = worst_station(bare)
+    assert worst is not None
+    assert (worst.station, worst.directions) == (3, 1)
+    assert worst.why == "possible loss of section"
+    assert worst.is_thinnest
+    lines = answer_lines(bare, worst)
+    assert any("It may be a loss of section." in one for one in lines)
+    assert "Measured in one direction only: no mean, no verdict." in lines
+    assert "reference" not in lines[0]  # it is known: what lacks is a direction
+    said = headline_of(opened, bare)
+    assert said.answer.startswith("Station 3 is thinnest: 16.00 ±")
+    assert said.answer.endswith("mm, in one direction only")
+    assert "no severity without a second direction" in said.detail
 
 
 def test_without_a_reference_no_decrease_is_reported_and_the_answer_says_why(log: Log) -> None:

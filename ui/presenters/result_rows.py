@@ -268,16 +268,20 @@ def answer_lines(assessment: Assessment, worst: WorstStation) -> list[str]:
         )
     else:
         off = 100.0 * (worst.diameter_mm - rope.nominal_mm) / rope.nominal_mm
-        lines.append(
-            f"{off:+z.1f} % from nominal. The decrease can't be stated without a reference "
-            "diameter: enter it with the rope"
-        )
+        line = f"{off:+z.1f} % from nominal"
+        if rope.reference_mm is None:
+            line += (
+                ". The decrease can't be stated without a reference diameter: enter it with the "
+                "rope"
+            )
+        lines.append(line)
     if worst.local is not None and worst.local.deficit_mm > 0:
         local = diameter_words(worst.local.deficit_mm, worst.local.u_mm, rope.units)
         lines.append(f"{local} thinner than its neighbours")
-        if worst.is_local_decrease:
-            lines.append(f"{MAY_BE_LOSS} Look there for a broken core, corrosion or wear")
-            lines.append(LOCAL_GROUND.rstrip("."))
+    if worst.is_local_decrease or worst.why == "possible loss of section":
+        lines.append(f"{MAY_BE_LOSS} Look there for a broken core, corrosion or wear")
+    if worst.is_local_decrease:
+        lines.append(LOCAL_GROUND.rstrip("."))
     lines += [in_units(placed.words, rope.units).rstrip(".") for placed in worst.beyond]
     if worst.directions < 2:
         lines.append("Measured in one direction only: no mean, no verdict")

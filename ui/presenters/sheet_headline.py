@@ -50,7 +50,7 @@ def headline_of(opened: OpenInspection, assessment: Assessment) -> Headline:
     disagree = f"{doubtful} {'disagrees' if doubtful == 1 else 'disagree'}" if doubtful else ""
     still = _still_open(opened, assessment)
     worst = worst_station(assessment)
-    if worst is None or not assessment.best:
+    if worst is None or (not assessment.best and worst.why == "thinnest"):
         answer = (
             "No station has been measured in two directions yet"
             if opened.results or opened.readings
@@ -61,6 +61,7 @@ def headline_of(opened: OpenInspection, assessment: Assessment) -> Headline:
     answer = (
         f"Station {worst.station} {which}: "
         f"{diameter_words(worst.diameter_mm, worst.u_mm, opened.rope.units)}"
+        f"{', in one direction only' if worst.directions < 2 else ''}"
     )
     return Headline(
         answer,
@@ -88,7 +89,8 @@ def _detail(opened: OpenInspection, worst: WorstStation) -> str:
         parts.append(f"severity {rated.severity.band}{scope}, {share} % towards discard")
     else:
         off = 100 * (worst.diameter_mm - rope.nominal_mm) / rope.nominal_mm
-        parts.append(f"{off:+z.1f} % from nominal; no severity without a reference diameter")
+        lacks = "a reference diameter" if rope.reference_mm is None else "a second direction"
+        parts.append(f"{off:+z.1f} % from nominal; no severity without {lacks}")
     if local is not None and worst.is_local_decrease:
         parts.append(
             f"{length_text(local.deficit_mm, units=rope.units)} thinner than its neighbours"
