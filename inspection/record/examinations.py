@@ -15,6 +15,7 @@ from typing import Any
 
 from sqlalchemy import Row, delete, insert, select
 
+from inspection.model.loss import BEFORE_ALL_ELSE
 from inspection.model.rope import Units
 from inspection.record.commands import require_inspection
 from inspection.record.events import now_utc
@@ -139,6 +140,8 @@ class RegisteredRope:
         When it is to be inspected again, as last stated.
     open_findings : int
         Entries of all its inspections that deserve a look and are not settled.
+    may_have_lost : bool
+        Whether one of them may be a loss of section.
     """
 
     identity: str
@@ -153,6 +156,7 @@ class RegisteredRope:
     figures: KeyFigures | None = None
     next_due: date | None = None
     open_findings: int = 0
+    may_have_lost: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -262,6 +266,7 @@ def register(record: Record, *, among: Collection[str] | None = None) -> list[Re
             inspections.c.held_on,
             inspections.c.state,
             inspections.c.open_findings,
+            inspections.c.rank,
             inspections.c.next_due,
             (inspections.c.readings + inspections.c.results).label("entries"),
             examinations.c.figures,
@@ -300,4 +305,5 @@ def _line(identity: str, rope: dict[str, Any], visits: list[Any]) -> RegisteredR
         figures=KeyFigures(**json.loads(last.figures)) if last.figures else None,
         next_due=None if due is None else date.fromisoformat(due),
         open_findings=sum(one.open_findings for one in visits),
+        may_have_lost=any(one.rank >= BEFORE_ALL_ELSE for one in visits),
     )

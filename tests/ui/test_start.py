@@ -84,7 +84,7 @@ def test_a_line_of_the_register_says_all_that_is_asked_of_it() -> None:
     row = register_row(ROPE, DAY)
     assert (row.nominal, row.diameter, row.station) == ("22 mm", "21.33 ± 0.07 mm", 3)
     assert (row.decrease_pct, row.severity) == (5.1, "medium, 40 %")
-    assert row.trend == "-0.21 mm per year"
+    assert row.trend == "\u22120.21 mm per year"
     assert (row.overdue, row.open_findings, row.state) == (True, 3, "submitted")
     unsure = replace(ROPE, figures=replace(FOUND, loses=False, doubted=True))
     assert register_row(unsure, DAY).trend.endswith("not significant")
@@ -109,6 +109,13 @@ def test_ropes_are_found_and_ordered() -> None:
     assert [one.identity for one in find_ropes(ropes, "quay CRANE")] == ["crane 1", "crane 2, left"]
     first = in_order(ropes, "urgency", DAY)
     assert [one.identity for one in first] == ["z", "crane 2, left", "crane 1", "b"]
+    # a possible loss counts where no reference diameter allows a severity, too
+    lost = replace(fresh, identity="no reference", open_findings=1, may_have_lost=True)
+    assert [one.identity for one in in_order([*ropes, lost], "urgency", DAY)][:2] == [
+        "z",
+        "no reference",
+    ]
+    assert register_row(lost, DAY).severity == "possible loss"
     assert in_order(ropes, "name", DAY)[0].identity == "b"
     assert in_order(ropes, "severity", DAY)[0].identity == "z"
     assert in_order(ropes, "next due", DAY)[-1].next_due is None

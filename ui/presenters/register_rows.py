@@ -9,6 +9,7 @@ from typing import Literal, get_args
 
 from inspection.record.examinations import RegisteredRope
 from ui.lengths import diameter_words, short_length, signed_length
+from ui.text import as_minus
 
 Order = Literal["urgency", "name", "severity", "next due", "last inspected"]
 ORDERS: tuple[Order, ...] = get_args(Order)
@@ -29,7 +30,7 @@ class RegisterRow:
     decrease_pct : float or None
         From the reference diameter, % of nominal.
     severity : str
-        Of that decrease.
+        Of that decrease; before it, that section may be lost anywhere on the rope.
     station : int or None
         The worst station.
     on, next_due : date or None
@@ -68,21 +69,23 @@ def register_row(rope: RegisteredRope, today: date) -> RegisterRow:
         diameter += " (one direction)" if found.directions < 2 else ""
         if found.severity_pct is not None:
             severity = f"{found.band}, {found.severity_pct} %"
-        severity += " (doubted)" if found.doubted else ""
+        severity = f"{severity} (doubted)".strip() if found.doubted else severity
         if found.rate_mm_per_year is not None:
             per_year = signed_length(found.rate_mm_per_year, rope.units)
             doubt = "" if found.loses else ", not significant"
             trend = f"{per_year} per year{doubt}"
     elif rope.last:
         diameter = NOTHING if rope.examined else NOT_EXAMINED
+    if rope.may_have_lost:
+        severity = f"possible loss; {severity}" if severity else "possible loss"
     return RegisterRow(
         rope=rope.identity,
         nominal=short_length(rope.nominal_mm, rope.units),
         diameter=diameter,
         station=None if found is None else found.station,
         decrease_pct=None if found is None else found.decrease_pct,
-        severity=severity.strip(),
-        trend=trend,
+        severity=severity,
+        trend=as_minus(trend),
         on=rope.on,
         next_due=rope.next_due,
         overdue=rope.next_due is not None and rope.next_due < today,
@@ -131,9 +134,13 @@ def _severity(rope: RegisteredRope) -> tuple[float, float]:
 
 
 def _urgency(rope: RegisteredRope, today: date) -> tuple[object, ...]:
-    """Return the sort key: discard, entries to check, overdue, not examined."""
+    """Return the sort key: discard, possible loss, entries to check, overdue, not examined.
+
+    A possible loss counts without a reference diameter too, where no decrease can be given.
+    """
     overdue = rope.next_due is not None and rope.next_due < today
     discard = rope.figures is not None and rope.figures.band == "discard"
     not_examined = bool(rope.last) and not rope.examined
     last = rope.on or date.min
-    return discard, rope.open_findings > 0, overdue, not_examined, _severity(rope), last
+    to_check = (rope.may_have_lost, rope.open_findings > 0)
+    return discard, *to_check, overdue, not_examined, _severity(rope), last
