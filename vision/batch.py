@@ -155,7 +155,7 @@ def _read(journal: Path, mark: str, unpack: Unpack) -> dict[str, tuple[Result, .
                     entry = json.loads(line)
                     if entry["settings"] == mark:
                         known[entry["photo"]] = tuple(map(unpack, entry["results"]))
-                except (ValueError, KeyError, TypeError):
+                except (ValueError, KeyError, TypeError, RecursionError):
                     continue
     except FileNotFoundError:
         return {}

@@ -436,7 +436,7 @@ def _heading_directions(
         one = (
             direction_of(heading, _UNITS["length"])
             if meant is None
-            else ((int(meant), "", False) if meant.isdigit() else None)
+            else ((int(meant), "", False) if re.fullmatch(r"\d{1,3}", meant) else None)
         )
         if one is not None:
             found[at] = one

@@ -141,9 +141,9 @@ def direction_of(heading: str, units: dict[str, str]) -> tuple[int, str, bool] |
     glued = re.fullmatch(r"([a-z]+)(\d{1,3})", words[0]) if len(words) == 1 else None
     if glued is not None:
         words = [glued[1], glued[2]]
-    numbers = [word for word in words if word.isdigit()]
-    rest = [word for word in words if not word.isdigit()]
-    if len(numbers) != 1 or any(word not in _FIGURE for word in rest):
+    numbers = [word for word in words if word.isdecimal()]
+    rest = [word for word in words if not word.isdecimal()]
+    if len(numbers) != 1 or len(numbers[0]) > 3 or any(word not in _FIGURE for word in rest):
         return None
     number = int(numbers[0])
     if degrees or not rest:

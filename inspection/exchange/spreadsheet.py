@@ -26,6 +26,7 @@ from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE
 from inspection.model.log import counted
 
 MOST_ROWS = 200_000
+MOST_CSV_COLUMNS = 1000  # a file of 8 MB can have a million headings, each compared with all known
 MOST_BYTES = 50_000_000
 
 
@@ -190,7 +191,9 @@ def _separator(text: str, known: Callable[[Sequence[str]], int] | None) -> str:
     lines = [line for line in text.splitlines() if line.strip() and not line.startswith("#")]
     bare = [re.sub(r'"[^"]*"', '""', line) for line in lines[:MOST_TITLE_ROWS]]
     if known is not None and bare:
-        found = {sign: max(known(line.split(sign)) for line in bare) for sign in ",;\t"}
+        found = {
+            sign: max(known(line.split(sign, MOST_CSV_COLUMNS)) for line in bare) for sign in ",;\t"
+        }
         best = max(found, key=found.__getitem__)
         if found[best] >= 2:
             return best
@@ -202,6 +205,11 @@ def _parsed(text: str, separator: str, skip: int, name: str) -> Iterator[tuple[i
     line = skip + 1
     try:
         for cells in reader:
+            if len(cells) > MOST_CSV_COLUMNS:
+                raise ValueError(
+                    f"{name}, line {line}: {len(cells)} columns, more than the {MOST_CSV_COLUMNS} "
+                    "allowed: leave out those that are not needed."
+                )
             if not (cells and cells[0].startswith("#")):
                 yield line, [unescape_formula(cell) for cell in cells]
             line = skip + reader.line_num + 1
@@ -281,8 +289,9 @@ MOST_COLUMNS, MOST_SHEETS, MOST_TITLE_ROWS = 60, 20, 30
 MOST_UNPACKED_BYTES, MOST_STRING_BYTES = 150_000_000, 50_000_000
 MOST_TIMES, SMALL_BYTES = 200, 10_000_000  # tables compress to a tenth or a thirtieth
 
-# What a spreadsheet treats as a formula (OWASP, "CSV Injection"), and the mark of our comments.
-RUNS = re.compile(r"'*[=+\-@\t\r#]")
+# What a spreadsheet treats as a formula (OWASP, "CSV Injection"), in full width too, as some
+# East Asian versions do, and the mark of our comments.
+RUNS = re.compile(r"'*[=+\-@\t\r\n#\uff1d\uff0b\uff0d\uff20]")
 
 
 def xlsx_sheets(

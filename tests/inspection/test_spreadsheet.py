@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import time
 import zipfile
 from pathlib import Path
 
@@ -34,9 +35,11 @@ def _book(path: Path, rows: list[list[str]]) -> Path:
     "a formula in any exported text",
     "text with an apostrophe before it (CSV), a text cell (XLSX)",
 )
-@pytest.mark.parametrize("text", ["=1+1", "+1", "-1", "@A1", "\t=1", "#x", "'=1", "''-"])
+@pytest.mark.parametrize(
+    "text", ["=1+1", "+1", "-1", "@A1", "\t=1", "\n=1", "\uff1d1", "\uff20A1", "#x", "'=1", "''-"]
+)
 def test_a_formula_is_written_so_that_it_cannot_run(tmp_path: Path, text: str) -> None:
-    # OWASP, "CSV Injection": cells that begin with = + - @ tab or carriage return
+    # OWASP, "CSV Injection": cells that begin with = + - @ tab, carriage return or line feed
     assert escape_formula(text).startswith("'")
     assert unescape_formula(escape_formula(text)) == text
     write_sheet(tmp_path / "t.csv", ["a"], [[text]])
@@ -118,6 +121,22 @@ def test_too_many_rows_or_bytes_are_refused(
         write_sheet(tmp_path / "t.ods", ["a"], [])
     with pytest.raises(ValueError, match="can't be written: No such file"):
         write_sheet(tmp_path / "no" / "t.csv", ["a"], [])
+
+
+@pytest.mark.fault(
+    "a table with a million columns",
+    "`t.csv, line 1: 1000000 columns, more than the 1000 allowed: ...`",
+)
+def test_a_million_columns_are_refused_at_once(tmp_path: Path) -> None:
+    began = time.process_time()
+    with pytest.raises(ValueError, match="line 1: 1000000 columns, more than the 1000 allowed"):
+        read_readings(csv_file(tmp_path, "a" + ",a" * 999_999 + "\n"))
+    assert time.process_time() - began < 5  # compared with every known heading, it was minutes
+
+
+def test_a_heading_of_digits_is_no_number_too_long_for_python(tmp_path: Path) -> None:
+    with pytest.raises(ValueError, match="no column for inspection"):
+        read_readings(csv_file(tmp_path, f"station,{'9' * 5000},\u00b2\n1,2,3\n"))
 
 
 @pytest.mark.fault(

@@ -335,9 +335,10 @@ def test_a_letterhead_that_can_not_be_used_is_reported(
 
 
 def test_a_letterhead_that_is_not_json_or_not_there_is_reported(tmp_path: Path) -> None:
-    (tmp_path / "x.json").write_bytes(b"\xff{")
-    with pytest.raises(ValueError, match=r"x\.json is not a JSON file; write it like"):
-        read_letterhead(tmp_path / "x.json")
+    for data in (b"\xff{", b"[" * 100_000):
+        (tmp_path / "x.json").write_bytes(data)
+        with pytest.raises(ValueError, match=r"x\.json is not a JSON file; write it like"):
+            read_letterhead(tmp_path / "x.json")
     with pytest.raises(ValueError, match=r"y\.json can't be read"):
         read_letterhead(tmp_path / "y.json")
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import random
 import struct
 import time
@@ -51,6 +52,16 @@ def test_a_preview_inside_a_jpeg_does_not_stand_for_its_end() -> None:
 def test_what_stands_behind_a_picture_does_not_disturb_it() -> None:
     np.testing.assert_array_equal(
         open_photo(LOSSY["JPEG"] + LOSSY["JPEG"][:500]).pixels, open_photo(LOSSY["JPEG"]).pixels
+    )
+
+
+def test_a_small_jpeg_of_thousands_of_scans_is_refused_before_it_is_decoded() -> None:
+    file = io.BytesIO()
+    Image.new("L", (64, 64)).save(file, "JPEG", progressive=True)
+    data = file.getvalue()
+    last = data[data.rfind(b"\xff\xda") : -2]
+    assert "has more than 200 scans; no camera writes so many" in refusal(
+        data[:-2] + last * 2000 + data[-2:]
     )
 
 

@@ -43,7 +43,7 @@ def read_letterhead(path: str | os.PathLike[str]) -> Letterhead:
         raise ValueError(
             f"the letterhead {file.name} can't be read ({failed.strerror}); name another file."
         ) from failed
-    except ValueError as failed:
+    except (ValueError, RecursionError) as failed:
         raise ValueError(
             f"the letterhead {file.name} is not a JSON file; write it like "
             '{"company": "Port of Example", "logo": "logo.png"}.'

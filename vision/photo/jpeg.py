@@ -19,6 +19,9 @@ from vision.photo.containers import CUT, PhotoError
 # Inside a scan 0xFF is followed by 0 (stuffing), a restart marker, or more 0xFF (fill); an
 # entropy-coded segment ends at anything else (ITU-T T.81, B.1.1.2 and B.1.1.5).
 _END_OF_SCAN = re.compile(rb"\xff[^\x00\xd0-\xd7\xff]")
+# Each scan takes as long to decode as a whole picture, but a few bytes of the file are enough for
+# it. A progressive JPEG has 10 or so (our limit, no source).
+MOST_SCANS = 200
 _SCAN, _END, _COLOUR_NOTES = 0xDA, 0xD9, (0xE0, 0xEE)  # JFIF's and Adobe's define the colours
 
 
@@ -86,6 +89,11 @@ def jpeg_segments(data: bytes) -> Iterator[tuple[int, int, int]]:
         at += int.from_bytes(data[at : at + 2], "big")
         if marker == _SCAN:
             scans += 1
+            if scans > MOST_SCANS:
+                raise PhotoError(
+                    f"has more than {MOST_SCANS} scans; no camera writes so many. Send the "
+                    "camera's original file"
+                )
             end = _END_OF_SCAN.search(data, at)
             if end is None:
                 break
