@@ -45,7 +45,7 @@ from inspection.measurement.section import (
     sections_of_log,
 )
 from inspection.model.log import Log, counted
-from inspection.model.loss import LOCAL_GROUND, asks_for_a_look_at_the_rope
+from inspection.model.loss import LOCAL_GROUND
 from inspection.screening.completeness import INCOMPLETE, gaps_and_contradictions
 from inspection.screening.lay_length import StationLay, station_lays
 from inspection.screening.odd_figures import model_of, with_learned_repeatability
@@ -171,7 +171,7 @@ class Assessment:
 
     @property
     def _first(self) -> str:
-        lost = [finding for finding in self.findings if asks_for_a_look_at_the_rope(finding)]
+        lost = [finding for finding in self.findings if finding.look_first]
         if lost:
             return f"{finding_words(lost[0])} {LOCAL_GROUND}"
         for thin in self.local:

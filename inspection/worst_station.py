@@ -15,7 +15,7 @@ from inspection.limits.conformity import PlacedVerdict
 from inspection.limits.wear import LocalDecrease, StationSeverity
 from inspection.measurement.section import Section
 from inspection.model.log import budget_of
-from inspection.model.loss import asks_for_a_look_at_the_rope, can_be_diameter
+from inspection.model.loss import can_be_diameter
 from inspection.model.rope import Rope
 from vision.results import Estimate, Place
 from vision.uncertainty import combined_u_mm
@@ -90,7 +90,7 @@ def possible_losses(assessment: Assessment) -> frozenset[int]:
     named = {
         place.station
         for finding in assessment.findings
-        if asks_for_a_look_at_the_rope(finding)
+        if finding.look_first
         for place in finding.places
     }
     return frozenset(thin | named)

@@ -42,6 +42,11 @@ def refused(refusal: Refusal) -> str:
     return f"no diameter{at}. {reasons}"
 
 
+def capitalised(words: str) -> str:
+    """Return words with a capital first letter and the rest unchanged, unlike `str.capitalize`."""
+    return words[:1].upper() + words[1:]
+
+
 # They reverse the text that follows, so that a name reads as another one (UAX #9, section 2).
 _OVERRIDES = re.compile("[\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069]")
 

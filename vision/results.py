@@ -86,6 +86,10 @@ class Finding:
     about : tuple of str
         What distinguishes it from other findings with its code and places: a photograph's hash,
         a gauge, a source, a document. Identifiers, never sentences.
+    check : str
+        The check of the log that found it, e.g. ``"figures"``.
+    look_first : bool
+        Whether the rope itself has to be looked at there first: it may have lost section.
     """
 
     code: str
@@ -101,6 +105,8 @@ class Finding:
     innocent: str = ""
     places: tuple[Place, ...] = ()
     about: tuple[str, ...] = ()
+    check: str = ""
+    look_first: bool = False
 
 
 class ScaleSource(StrEnum):

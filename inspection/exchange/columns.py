@@ -310,6 +310,17 @@ class Columns:
         return f"column {meaning!r}" if at is None else f"column {self.headings[at]!r}"
 
 
+class MissingColumnsError(ValueError):
+    """A table lacks columns; `fault` says which, without the command line's remedy."""
+
+    def __init__(self, fault: str) -> None:
+        super().__init__(
+            f"{fault} See `ropephoto record template`, or give the meaning of a heading with "
+            "--column."
+        )
+        self.fault = fault
+
+
 def find_columns(
     headings: Sequence[str],
     what: What,
@@ -336,8 +347,10 @@ def find_columns(
 
     Raises
     ------
+    MissingColumnsError
+        If a column is missing.
     ValueError
-        If a column is missing, or two columns mean the same.
+        If two columns mean the same, or `named` names a heading that is not there.
 
     Examples
     --------
@@ -388,10 +401,9 @@ def find_columns(
         and not (meaning == "typed" and "value" in places)
     ]
     if missing:
-        raise ValueError(
+        raise MissingColumnsError(
             f"the table has no column for {', '.join(missing)}; its headings are "
-            f"{_shown(headings)}. See `ropephoto record template`, or give the "
-            "meaning of a heading with --column."
+            f"{_shown(headings)}."
         )
     return Columns(places, units, tuple(headings), tuple(notes), across, day_first)
 

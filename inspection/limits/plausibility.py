@@ -115,6 +115,7 @@ def far_from_nominal(log: Log, *, named: Collection[Place | None] = ()) -> tuple
                 "diameter may have been entered wrongly, or the rope was another one.",
                 places=places,
                 about=(than,),
+                look_first=lost,
             )
         )
     return tuple(findings)

@@ -6,8 +6,6 @@ first.
 
 from __future__ import annotations
 
-from vision.results import Finding
-
 LEAST_PCT = 1.0  # of nominal: the width of one severity band of ISO 4309
 # A rope that had lost more of its diameter than this would have parted, and none swells that much:
 # such a figure is a misplaced decimal point or another unit. Our choice, no source.
@@ -29,11 +27,6 @@ LOSS_REMEDY = (
     f"{LOOK_THERE}, and read the place again in both directions; the competent person decides. "
     f"{LOCAL_GROUND}"
 )
-
-
-def asks_for_a_look_at_the_rope(finding: Finding) -> bool:
-    """Return whether a finding is about section that the rope may have lost."""
-    return finding.remedy.startswith(LOOK_THERE)
 
 
 def can_be_diameter(value_mm: float, nominal_mm: float) -> bool:

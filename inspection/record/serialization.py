@@ -16,6 +16,7 @@ from functools import cache
 from types import NoneType, UnionType
 from typing import Any, TypeVar, Union, get_args, get_origin, get_type_hints
 
+from inspection.model.loss import LOOK_THERE
 from vision.results import Estimate, Finding, Refusal, Result, ScaleSource
 
 JsonObject = dict[str, Any]
@@ -102,8 +103,8 @@ def from_dict(kind: type[_T], values: JsonObject) -> _T:
     lacking = [name for name in _needed(kind) if name not in values]  # type: ignore[arg-type]
     if lacking:
         raise ValueError(f"a {kind.__name__.lower()} needs {' and '.join(lacking)}.")
-    if kind is Finding and "places" not in values:
-        values = {**values, "places": _places(values.get("where", ()))}
+    if kind is Finding and not {"places", "look_first"} <= values.keys():
+        values = _older_finding(values) | values
     if kind is Estimate and "scale_source" not in values:
         values = {**values, "scale_source": ScaleSource.of_hold(values.get("hold", ""))}
     given: JsonObject = {}
@@ -196,6 +197,14 @@ def _member(kind: type[Enum], value: Any) -> Enum:
 
 
 _PLACE = re.compile(r"(?:photograph .* \()?station (\d+)(?:, (\d+) deg)?\)?")
+
+
+def _older_finding(values: JsonObject) -> JsonObject:
+    """Return what older versions recorded of a finding in its words only."""
+    return {
+        "places": _places(values.get("where", ())),
+        "look_first": str(values.get("remedy", "")).startswith(LOOK_THERE),
+    }
 
 
 def _places(where: Any) -> list[JsonObject]:

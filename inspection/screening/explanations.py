@@ -260,6 +260,7 @@ def _finding(
         limit=2.0 * u,
         unit="mm",
         touches="section" if possible else "figure",
+        look_first=(loss if possible and loss is not None else named).code == "loss-of-section",
     ), named
 
 

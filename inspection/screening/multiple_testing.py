@@ -84,6 +84,8 @@ class ScreeningTest:
         What distinguishes it from other findings of its code at its places, as in `Finding`.
     photographs : tuple of str
         The photographs concerned, in words, where they are named instead of the places.
+    look_first : bool
+        Whether the rope has to be looked at there first, as in `Finding`.
     """
 
     check: str
@@ -100,6 +102,7 @@ class ScreeningTest:
     touches: Touches = "figure"
     about: tuple[str, ...] = ()
     photographs: tuple[str, ...] = ()
+    look_first: bool = False
 
     def finding(self) -> Finding:
         """Return the finding that the page, the command line and the report show."""
@@ -116,6 +119,8 @@ class ScreeningTest:
             innocent=self.innocent,
             places=self.places,
             about=self.about,
+            check=self.check,
+            look_first=self.look_first,
         )
 
 

@@ -12,12 +12,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from inspection.model.loss import LOSS_REMEDY
 from inspection.model.rope import Inspection, Rope
 from inspection.record import commands
 from inspection.record.events import Change, Signed
 from inspection.record.finding_keys import SAME_MM, match_findings, new_key, sentence_key
 from inspection.record.record import Record, open_record
-from inspection.record.serialization import to_dict
+from inspection.record.serialization import from_dict, to_dict
 from inspection.record.views import LoggedFinding
 from tests.inspection.older_tables import wind_back
 from tests.inspection.test_record_files import FIRST_FINGERPRINT, FIRST_VERSION
@@ -61,6 +62,13 @@ def settled(record: Record, *found: Finding) -> list[bool]:
     current = [one for one in record.inspection("visit").findings if one.current]
     assert [one.finding for one in current] == list(found)
     return [bool(one.settled_by) for one in current]
+
+
+def test_a_possible_loss_is_recognised_in_records_that_say_it_in_words_only() -> None:
+    lost = replace(THIN, remedy=f"{LOSS_REMEDY} Check the nominal diameter.", look_first=True)
+    for finding in (THIN, lost):
+        older = {name: it for name, it in to_dict(finding).items() if name != "look_first"}
+        assert from_dict(Finding, older) == finding
 
 
 SAME = [

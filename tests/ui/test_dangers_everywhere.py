@@ -15,7 +15,6 @@ from click.testing import CliRunner
 from streamlit.testing.v1 import AppTest
 
 from inspection.model.log import Log
-from inspection.model.loss import asks_for_a_look_at_the_rope
 from inspection.model.rope import Groove, Rope
 from inspection.record.record import Record, open_record
 from tests.inspection.danger_logs import GAUGE, SOUND, THIN, log_of
@@ -170,6 +169,6 @@ def test_a_possible_loss_comes_before_any_slip_however_plain_the_slip_is(tmp_pat
         thin, mistyped = (record.inspection(name) for name in logs)
         ranked = [row.identity for row in record.ranked()]
     assert [item.station for item in review_queue(thin)][:2] == [5, 1]
-    assert asks_for_a_look_at_the_rope(thin.findings[0].finding), thin.findings[0]
+    assert thin.findings[0].finding.look_first, thin.findings[0]
     assert mistyped.findings[0].finding.places[0].station == 1
     assert ranked == ["I-1", "I-2"]

@@ -50,8 +50,8 @@ def test_headings_are_corrected_and_the_mapping_is_kept_by_name(sheet: AppTest) 
     assert "column" in at.error[0].value
     assert "--column" not in at.error[0].value  # that is the command line's remedy
     column(at, "Nr").set_value("station")
-    column(at, "vorn").set_value("reading at 0 deg")
-    column(at, "seitlich").set_value("reading at 90 deg")
+    column(at, "vorn").set_value("0")
+    column(at, "seitlich").set_value("90")
     at = clean(at.run())
     before = len(kept().readings)
     next(one for one in at.text_input if one.label == "Save this mapping as").set_value("yard")

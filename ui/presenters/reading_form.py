@@ -35,13 +35,13 @@ class ParsedRow:
         None if it was not understood, or nothing was typed.
     wrong : str
         Why it can't be entered; empty if it can.
-    question : str
+    implausible : str
         What to confirm before it is entered; empty if it is plausible.
     """
 
     reading: Reading | None
     wrong: str = ""
-    question: str = ""
+    implausible: str = ""
 
 
 def parse_row(
@@ -50,31 +50,26 @@ def parse_row(
     """Return a typed row as a reading of an inspection."""
     if not row.typed.strip():
         return ParsedRow(None)
-    where = f"station {row.station or '?'}, {row.view or '?'}°"
     try:
         station, view = whole_number(row.station), whole_number(row.view)
         if station < 1 or not 0 <= view < 360:
             raise ValueError
     except ValueError:
-        return ParsedRow(
-            None, f"{where}: enter a station from 1 upwards and a direction from 0 to 359."
-        )
+        return ParsedRow(None, "enter a station from 1 upwards and a direction from 0 to 359.")
     units = opened.rope.units
     try:
         value = parse_length(row.typed, unit=unit_of(units))
     except ValueError as wrong:
-        return ParsedRow(None, f"{where}: {wrong}")
+        return ParsedRow(None, str(wrong))
     reading = Reading(row.typed.strip(), value, station, view, gauge, person, at)
     off = 100 * (value - opened.rope.nominal_mm) / opened.rope.nominal_mm
-    question = ""
-    if abs(off) > IMPLAUSIBLE_PCT:
-        question = (
-            f"{where}: {row.typed} is {length_text(value, units=units)}, {off:+z.0f} % from "
-            "nominal. Is that correct?"
-        )
-    elif any((reading.station, reading.view_deg) == (station, view) for reading in opened.readings):
-        question = f"{where} already has a reading; this one will be recorded beside it."
-    return ParsedRow(reading, question=question)
+    if abs(off) <= IMPLAUSIBLE_PCT:
+        return ParsedRow(reading)
+    return ParsedRow(
+        reading,
+        implausible=f"{row.typed} is {length_text(value, units=units)}, {off:+z.0f} % from "
+        "nominal. Is that correct?",
+    )
 
 
 def change_words(change: object) -> str:

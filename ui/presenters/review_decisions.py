@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -164,7 +164,7 @@ def reading_of(opened: OpenInspection, comparison: Comparison) -> LoggedReading 
     )
 
 
-def slips(reading: Reading, comparison: Comparison, said: Sequence[str] = ()) -> list[Slip]:
+def slips(reading: Reading, comparison: Comparison, codes: Collection[str] = ()) -> list[Slip]:
     """Return the readings supported by the photograph from which a single slip gives this one.
 
     Parameters
@@ -173,18 +173,15 @@ def slips(reading: Reading, comparison: Comparison, said: Sequence[str] = ()) ->
         The reading as logged.
     comparison : Comparison
         Its comparison with the photograph.
-    said : sequence of str
-        Screening's sentences about the place; slips are ranked in the order named there.
+    codes : collection of str
+        Codes of the findings there: a kind of slip that they name comes first.
     """
-    sentences = " ".join(said)
-    found: dict[str, tuple[int, float, Slip]] = {}
-    for _, words, text in retyped(reading.typed):
+    found: dict[str, tuple[bool, float, Slip]] = {}
+    for code, words, text in retyped(reading.typed):
         value = value_meant_mm(reading, text)
-        if not supports(comparison, value) or text in found:
-            continue
-        named = sentences.find(f"{text} in place of")
-        rank = named if named >= 0 else len(sentences) + 1
-        found[text] = (rank, abs(value - comparison.photo_mm), Slip(text, words))
+        if supports(comparison, value) and text not in found:
+            apart_mm = abs(value - comparison.photo_mm)
+            found[text] = (code not in codes, apart_mm, Slip(text, words))
     return [slip for _, _, slip in sorted(found.values(), key=lambda one: one[:2])]
 
 

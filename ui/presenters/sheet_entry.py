@@ -21,6 +21,7 @@ from inspection.record.record import Record
 from inspection.record.views import LoggedReading, OpenInspection, StationReview
 from ui.lengths import M_PER_FOOT, along_unit
 from ui.presenters.reading_form import ParsedRow, TypedRow, parse_row
+from ui.text import capitalised
 
 KIND = "sheet"  # of the draft
 MOST_PAGES = 6  # pages whose numbers are stored
@@ -181,14 +182,14 @@ def state_of(opened: OpenInspection, typed: TypedField, who: Witness) -> FieldSt
     again = read_again(opened, station, view_deg)
     parsed = _parsed(opened, typed, who, datetime.now())
     if parsed.wrong:
-        return FieldState("wrong", _at_its_field(parsed.wrong))
+        return FieldState("wrong", capitalised(parsed.wrong))
     if standing is not None and again is None:
         if typed.text == standing.reading.typed:
             return FieldState()
         if not typed.why.strip():
             return FieldState("reason", _reason_words(standing, typed, who))
-    if parsed.question and "already" not in parsed.question and not typed.sure:
-        return FieldState("sure", _at_its_field(parsed.question))
+    if parsed.implausible and not typed.sure:
+        return FieldState("sure", parsed.implausible)
     if standing is None and not who.gauge and typed.text:
         return FieldState("gauge", "Kept. Select the gauge it was read with, above.")
     return FieldState()
@@ -200,12 +201,6 @@ def _reason_words(standing: LoggedReading, typed: TypedField, who: Witness) -> s
     beside = " To add your own, turn on 'Enter independent second readings' below." if by else ""
     ask = f"Correct it to {typed.text}?" if typed.text else "Withdraw it?"
     return f"{reading.typed}{by} is in the record. {ask}{beside}"
-
-
-def _at_its_field(words: str) -> str:
-    """Return a message without its leading place, because it is shown at that place."""
-    message = re.sub(r"^station \S+, \S+°: ", "", words)
-    return message[:1].upper() + message[1:]
 
 
 def _parsed(opened: OpenInspection, typed: TypedField, who: Witness, at: datetime) -> ParsedRow:

@@ -8,7 +8,6 @@ from typing import Literal
 
 from inspection.assessment import Assessment
 from inspection.comparison.crosscheck import Comparison
-from inspection.model.loss import asks_for_a_look_at_the_rope
 from inspection.model.rope import Units
 from inspection.record.views import OpenInspection
 from inspection.screening.completeness import GAPS
@@ -16,13 +15,11 @@ from ui.lengths import diameter_words, figure, in_units, signed_length, unit_of
 from ui.presenters.review_queue import ReviewItem
 from ui.presenters.station import StationView, budget_shares, gauge_words
 from ui.text import as_minus
-from vision.results import Estimate, Refusal
+from vision.results import Estimate, Finding, Refusal
 
 Tone = Literal["odd", "open", "calm"]
 BESIDE = 1  # neighbours shown on either side
-# The screening's first sentence, whose figures are already in the lead.
-# Records also hold findings with the older wording ("where").
-_FIGURES = re.compile(r"^\S+ was logged, (?:but|where) .+? mm\. (?=[A-Z])")
+COMPARED = ("photograph-doubtful", "photograph-disagrees")  # they say no more than the lead does
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,8 +97,7 @@ def station_finding(
     doubtful = doubted(item, views)
     unsettled = [logged.finding for logged in item.findings if not logged.settled_by]
     findings = unsettled or [logged.finding for logged in item.findings]
-    sentences = [finding.seen for finding in findings]
-    lost = [finding for finding in findings if asks_for_a_look_at_the_rope(finding)]
+    lost = [finding for finding in findings if finding.look_first]
     loss = bool(lost)
     # if the rope itself must be examined first, no other remedy is shown
     remedies = tuple(dict.fromkeys(in_units(one.remedy, units) for one in lost or findings))
@@ -111,16 +107,22 @@ def station_finding(
             f"{one.view_deg}°: {one.typed} logged, the photograph shows "
             f"{diameter_words(one.photo_mm, one.u_photo_mm, units)}"
         )
-        more = [_FIGURES.sub("", words) for words in sentences]
-        more = [words for words in more if not words.startswith("Photograph ")] or more
-        more = [in_units(words, units) for words in more]
-        return StationFinding(lead, tuple(more), remedies, "odd", loss)
+        told = [finding for finding in findings if finding.code not in COMPARED] or findings
+        more = tuple(in_units(_beyond_the_lead(finding), units) for finding in told)
+        return StationFinding(lead, more, remedies, "odd", loss)
     if findings:
         calm = all(finding.code in (*GAPS, "photograph-refused") for finding in findings)
         tone: Tone = "open" if calm else "odd"
-        first, *others = (in_units(words, units) for words in sentences)
+        first, *others = (in_units(finding.seen, units) for finding in findings)
         return StationFinding(_lead(first), (_rest(first), *others), remedies, tone, loss)
     return StationFinding(_nothing_odd(views), (), (), "calm")
+
+
+def _beyond_the_lead(finding: Finding) -> str:
+    """Return a finding without the figures of a single reading, which the lead states."""
+    if finding.check == "figures" and len(finding.where) == 1:
+        return _rest(finding.seen)
+    return finding.seen
 
 
 def _lead(seen: str) -> str:

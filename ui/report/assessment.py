@@ -21,7 +21,7 @@ from ui.lengths import figure, rate_words, tabled, unit_of
 from ui.report.blocks import Block, Drawn, Grid, Heading, Words, without_empty
 from ui.report.case import ReportFlag
 from ui.report.measurements import stations_by_hand, stations_without_card
-from ui.text import chance_words
+from ui.text import capitalised, chance_words
 from vision.results import Finding
 from vision.uncertainty import combined_u_mm
 
@@ -81,7 +81,7 @@ def verdicts(
         of = verdict.verdict.limit.rule
         groups.setdefault(f"{of.rule_set}, {of.what}", []).append(verdict)
     for name, group in sorted(groups.items(), key=lambda item: _first_read(item[1])):
-        blocks.append(Heading(name[:1].upper() + name[1:], 3))
+        blocks.append(Heading(capitalised(name), 3))
         blocks.append(Words(_limit_words(group[0], confirmed), "small"))
         rows = tuple(
             (
@@ -202,7 +202,7 @@ def not_applicable(assessment: Assessment) -> list[Block]:
     for inapplicable in assessment.not_applicable:
         name = f"{inapplicable.rule.rule_set}, {inapplicable.rule.what}"
         reason = inapplicable.reason.removeprefix(f"{name}: ")
-        rows.append((name, reason[:1].upper() + reason[1:]))
+        rows.append((name, capitalised(reason)))
     if not rows:
         return []
     return [

@@ -28,6 +28,7 @@ from ui.report.blocks import Front, FrontDecision, ReportPicture
 from ui.report.case import ReportCase, ReportFlag
 from ui.report.summary_page import counts, state_words
 from ui.services.bench_checks import bench_check_for, known_bench_checks
+from ui.text import capitalised
 from vision.results import Estimate, Place
 
 MOST_OPEN = 4  # entries on page one
@@ -379,7 +380,7 @@ def _entry(flag: ReportFlag, units: Units) -> str:
     where = "; ".join(finding.where[:2]) + (" …" if len(finding.where) > 2 else "")
     seen = in_units(finding.seen, units)
     if where and not seen.casefold().startswith(where.casefold()):
-        seen = f"{where[:1].upper()}{where[1:]}: {seen}"
+        seen = f"{capitalised(where)}: {seen}"
     return shortened(seen, 170)
 
 

@@ -17,7 +17,7 @@ from PIL import Image, ImageDraw
 from inspection.comparison.crosscheck import Comparison
 from ui.presenters.edge_views import edge_places, jaw_scale
 from ui.report.blocks import ReportPicture
-from ui.text import place
+from ui.text import capitalised, place
 from vision.apart import apart
 from vision.overlay import SHADE, draw_results
 from vision.photo.photo import open_photo
@@ -275,5 +275,5 @@ def _caption(results: Sequence[Result], logged: Mapping[int, tuple[float, str]])
             words.append(f"{place(result)}: no diameter. {reasons}")
     name = results[0].photo_name
     said = " ".join(words)
-    said = said[:1].upper() + said[1:]
+    said = capitalised(said)
     return f"{said} ({name})" if name else said

@@ -19,6 +19,7 @@ from ui.presenters.whole_rope import group_of
 from ui.report.assessment import minute
 from ui.report.blocks import Block, Facts, Grid, Words, without_empty
 from ui.report.case import ReportCase
+from ui.text import capitalised
 from vision.results import Estimate
 
 STATES = {
@@ -164,7 +165,7 @@ def _figures(assessment: Assessment) -> list[tuple[str, str]]:
             f"U {shown(K * most.u_ovality_mm)}"
         )
     return [
-        (name, "\n".join(line[:1].upper() + line[1:] for line in said))
+        (name, "\n".join(capitalised(line) for line in said))
         for name, said in (
             ("Measured diameter", whole),
             ("Thinnest station", thin),

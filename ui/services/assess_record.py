@@ -10,7 +10,7 @@ from inspection.comparison.standing_apart import own_and_shared
 from inspection.limits.conformity import GUARD_2017, DecisionRule
 from inspection.limits.rules import Rule
 from inspection.model.log import Earlier, Log
-from inspection.model.loss import BEFORE_ALL_ELSE, LOSS_REMEDY, asks_for_a_look_at_the_rope
+from inspection.model.loss import BEFORE_ALL_ELSE, LOSS_REMEDY
 from inspection.model.readings import Reading
 from inspection.record.examinations import (
     ComparedEntry,
@@ -111,11 +111,11 @@ def _save_findings(
     identity = assessment.log.inspection.identity
     every = (*assessment.findings, *further_findings(assessment))
     # a possible loss of section comes before any entry (the sort is stable)
-    findings = tuple(sorted(every, key=lambda one: not asks_for_a_look_at_the_rope(one)))
+    findings = tuple(sorted(every, key=lambda one: not one.look_first))
     rank = review_rank(
         [finding for finding in assessment.findings if finding.code not in GAPS]
     ) or 0.01 * min(len(findings), 99)
-    if any(asks_for_a_look_at_the_rope(one) for one in findings):
+    if any(one.look_first for one in findings):
         rank += BEFORE_ALL_ELSE
     saved = [finding.finding for finding in record.inspection(identity).findings if finding.current]
     if [to_dict(one) for one in saved] == [to_dict(one) for one in findings]:
@@ -247,6 +247,7 @@ def further_findings(assessment: Assessment) -> list[Finding]:
                     "mm",
                     (Place(thin.station).words,),
                     places=(Place(thin.station),),
+                    look_first=True,
                 ),
             )
     for refused in assessment.crosscheck.refused:

@@ -12,6 +12,7 @@ from contextvars import ContextVar
 from typing import Any
 
 from ui.services.access.roles import AccessError
+from ui.text import capitalised
 from ui.web.page.streamlit_internals import DownloadHandler, wrap_download_handler
 
 Make = Callable[[], bytes | str]
@@ -38,7 +39,7 @@ def reporting_error(make: Make) -> Make:
             reason = str(wrong) if isinstance(wrong, ValueError) else FAULT
             reasons = _reasons.get()
             if reasons is not None:
-                reasons.append(reason[:1].upper() + reason[1:])
+                reasons.append(capitalised(reason))
             raise
 
     return make_or_note

@@ -17,7 +17,7 @@ from streamlit.errors import StreamlitAPIException
 from inspection.record.errors import RecordError
 from inspection.record.views import OpenInspection
 from ui.environment import TEAM_FILE
-from ui.text import CAUTIONS, STATE_MARKS, as_typed
+from ui.text import CAUTIONS, STATE_MARKS, as_typed, capitalised
 from ui.web.page.login import can_open, current_user, log_out_button, save_own_name
 from ui.web.page.navigation import apply_theme
 from ui.web.page.rescreen import retry_pending
@@ -66,8 +66,7 @@ def defer_errors() -> Iterator[None]:
 def error_sentence(wrong: Exception) -> str:
     """Return an error's message for the user; a program error leaves its traceback in the log."""
     if isinstance(wrong, ValueError):
-        sentence = str(wrong)
-        return sentence[:1].upper() + sentence[1:]
+        return capitalised(str(wrong))
     logging.getLogger(__name__).error("a screen failed", exc_info=wrong)
     return FAULT
 
@@ -120,7 +119,7 @@ def flash_success(words: str) -> None:
 
 def flash_error(words: str) -> None:
     """Show an error message at the next run of the script."""
-    st.session_state[FLASH] = _Flash(words[:1].upper() + words[1:], wrong=True)
+    st.session_state[FLASH] = _Flash(capitalised(words), wrong=True)
 
 
 FLASH_S = 3.0  # runs that cut another one short come within this time

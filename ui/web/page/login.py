@@ -28,7 +28,7 @@ from ui.services.access.roles import (
     read_team,
     require_role,
 )
-from ui.text import as_typed
+from ui.text import as_typed, capitalised
 from ui.web.page.downloads import Make, note_owner, reporting_error
 from ui.web.page.streamlit_internals import session_name
 
@@ -181,7 +181,7 @@ def _show_refusal(why: str) -> None:
             if st.button("Log in", type="primary", icon=":material/login:", width="stretch"):
                 st.login()
             return
-        st.warning(as_typed(why[:1].upper() + why[1:]), icon=":material/lock:")
+        st.warning(as_typed(capitalised(why)), icon=":material/lock:")
         if can_open("start"):
             st.page_link("screens/start.py", label="Back to Start", icon=":material/home:")
         log_out_button("Log out and use another login")

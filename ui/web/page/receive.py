@@ -23,6 +23,7 @@ from inspection.model.names import checked_name
 from inspection.record.errors import ClosedError, RecordError
 from inspection.record.record import Record
 from ui.services.access.roles import AccessError
+from ui.text import capitalised
 from ui.web.page.session import open_for_queue, record_location
 
 T = TypeVar("T")
@@ -51,9 +52,9 @@ def answered(handle: Callable[[Request], Awaitable[Any]]) -> Callable[[Request],
         except UnacceptedError as refused:
             status, words = refused.status, refused.words
         except RecordError as wrong:
-            status, words = LATER, _capitalised(str(wrong))
+            status, words = LATER, capitalised(str(wrong))
         except (ValueError, AccessError) as wrong:
-            status, words = 422, _capitalised(str(wrong))
+            status, words = 422, capitalised(str(wrong))
         except ClientDisconnect:
             status, words = 400, "The browser disconnected while sending."
         except Exception:
@@ -62,10 +63,6 @@ def answered(handle: Callable[[Request], Awaitable[Any]]) -> Callable[[Request],
         return JSONResponse({"error": words}, status, headers={"Cache-Control": "no-store"})
 
     return answer
-
-
-def _capitalised(words: str) -> str:
-    return words[:1].upper() + words[1:]
 
 
 @contextmanager
@@ -160,7 +157,7 @@ def of_record(ask: Callable[[Record], T]) -> T:
             _opened = place, record
         return ask(_opened[1])
     except ClosedError as wrong:
-        raise UnacceptedError(422, _capitalised(str(wrong))) from wrong
+        raise UnacceptedError(422, capitalised(str(wrong))) from wrong
     except RecordError as wrong:
         forget_record()
         logging.getLogger(__name__).warning("an upload has to wait: %s", wrong)

@@ -20,7 +20,7 @@ from ui.presenters.review_decisions import (
 )
 from ui.presenters.review_queue import ReviewItem, review_queue, stations_without_findings
 from ui.presenters.station import StationView
-from ui.text import as_typed
+from ui.text import as_typed, capitalised
 from ui.web.components.focus import focus_field
 from ui.web.page.address import show_place
 from ui.web.page.clock import local
@@ -81,7 +81,7 @@ def _show_decision(item: ReviewItem) -> None:
     decided = f"{last.state} by {as_typed(last.who)}, {local(last.at)}{why}"
     if last.stands:
         more = " Waiting for the inspector." if last.back else ""
-        st.caption(f":material/history: {decided[:1].upper()}{decided[1:]}.{more}")
+        st.caption(f":material/history: {capitalised(decided)}.{more}")
     else:
         st.warning(
             f"A reading or photograph of this station has changed since it was {decided}. "
@@ -101,7 +101,7 @@ def _buttons(
     logged = None if one is None else reading_of(opened, one)
     meant = []
     if logged is not None and one is not None:
-        meant = slips(logged.reading, one, [found.finding.seen for found in item.findings])
+        meant = slips(logged.reading, one, {found.finding.code for found in item.findings})
     at = f" {view.view_deg}°" if view is not None else ""
     stands = item.decided and not item.with_inspector
     with st.container(horizontal=True, vertical_alignment="center"):
@@ -312,7 +312,7 @@ def _ask_slip(opened: OpenInspection, item: ReviewItem, view: StationView | None
     if one is None or logged is None:
         _close(opened)
         return
-    meant = slips(logged.reading, one, [found.finding.seen for found in item.findings])
+    meant = slips(logged.reading, one, {found.finding.code for found in item.findings})
     key = f"slip {opened.inspection.identity} {item.name} {one.view_deg}"
 
     def act() -> None:

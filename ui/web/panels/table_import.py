@@ -9,14 +9,14 @@ from pathlib import Path
 
 import streamlit as st
 
-from inspection.exchange.columns import READINGS, find_columns, known_headings
+from inspection.exchange.columns import READINGS, MissingColumnsError, find_columns, known_headings
 from inspection.exchange.import_rows import import_readings, rows_rejected
 from inspection.exchange.parse import ParsedTable, ReadingRow, read_readings
 from inspection.exchange.spreadsheet import Sheet, read_sheet
 from inspection.model.log import counted
 from inspection.record.views import OpenInspection
 from ui.services.column_names import keep_columns, kept_columns, kept_names
-from ui.text import as_typed
+from ui.text import as_typed, capitalised
 from ui.web.page.layout import flash_success, show_errors
 from ui.web.page.rescreen import rescreen
 from ui.web.page.session import entering, get_record, user_name
@@ -24,14 +24,13 @@ from ui.web.panels.gauge import chosen_gauge
 from ui.web.panels.station import table as html_table
 
 KINDS = ["csv", "tsv", "txt", "xlsx"]
-DIRECTION = "reading at {} deg"
-DIRECTIONS = (0, 30, 45, 60, 90, 120, 135, 150)
+DIRECTIONS = ("0", "30", "45", "60", "90", "120", "135", "150")
 NOT_USED, AS_UNDERSTOOD = "", "as recognised automatically"
 SHOWN = 12  # rows of each kind
 MEANINGS = {
     NOT_USED: "not used",
-    **{DIRECTION.format(way): f"reading at {way}°" for way in DIRECTIONS},
-    **{name: column.meaning for name, column in READINGS.items()},
+    **{way: f"reading at {way}°" for way in DIRECTIONS},
+    **{column.name: column.meaning for column in READINGS.values()},
 }
 
 
@@ -65,10 +64,8 @@ def import_table(opened: OpenInspection) -> None:
                 gauge=chosen_gauge(opened),
                 named=named,
             )
-        except ValueError as wrong:  # the command line's remedy does not help here
-            raise ValueError(
-                f"{str(wrong).split(' See `ropephoto')[0]} Select that column above."
-            ) from wrong
+        except MissingColumnsError as wrong:  # a command's remedy does not help here
+            raise ValueError(f"{wrong.fault} Select that column above.") from wrong
     mine = _of_this_inspection(opened, found, digest)
     _preview(mine)
     name = st.text_input(
@@ -107,30 +104,25 @@ def _mapping(path: Path, digest: str) -> dict[str, str]:
                 as_typed(f"{heading} (e.g. {example[:24]})" if example else heading),
                 options,
                 index=options.index(usual.get(heading, NOT_USED)),
-                format_func=lambda one: MEANINGS.get(one, one.replace(" deg", "°")),
+                format_func=lambda one: MEANINGS.get(one, f"reading at {one}°"),
                 key=f"column {digest} {chosen} {at}",
                 help="Meaning of this column in the table.",
                 width=240,
             )
-    return {heading: _mapped(meaning) for heading, meaning in meant.items()}
-
-
-def _mapped(meaning: str) -> str:
-    """Return a meaning as stored in a mapping: the column's name, or the direction alone."""
-    if meaning.startswith("reading at "):
-        return meaning.split()[2]
-    return READINGS[meaning].name if meaning in READINGS else ""
+    return meant
 
 
 def _understood(sheet: Sheet, named: dict[str, str]) -> dict[str, str]:
-    """Return heading -> meaning; empty where two headings seem to mean the same."""
+    """Return heading -> column or direction; empty where two headings seem to mean the same."""
     needed = tuple(name for name, column in READINGS.items() if column.needed)
     there = {heading: meant for heading, meant in named.items() if heading in sheet.headings}
     try:
-        return dict(find_columns(sheet.headings, "readings", given=needed, named=there).mapping)
+        found = find_columns(sheet.headings, "readings", given=needed, named=there)
     except ValueError as wrong:
         st.warning(as_typed(str(wrong)), icon=":material/help:")
         return {}
+    columns = {sheet.headings[at]: READINGS[meaning].name for meaning, at in found.places.items()}
+    return columns | {sheet.headings[at]: str(view) for view, at, _ in found.directions}
 
 
 def _of_this_inspection(
@@ -178,7 +170,7 @@ def _of_this_inspection(
 
 def _preview(found: ParsedTable[ReadingRow]) -> None:
     for note in found.notes:
-        st.caption(as_typed(note[:1].upper() + note[1:]))
+        st.caption(as_typed(capitalised(note)))
     rows = [
         [
             str(line), str(row.reading.station), f"{row.reading.view_deg}°", row.reading.typed,
@@ -192,7 +184,7 @@ def _preview(found: ParsedTable[ReadingRow]) -> None:
     if found.rejected:
         rejected = [[str(one.line), one.reason] for one in found.rejected[:SHOWN]]
         words = rows_rejected(len(found.rejected))
-        st.html(html_table(["line", "reason"], rejected, words[:1].upper() + words[1:]))
+        st.html(html_table(["line", "reason"], rejected, capitalised(words)))
 
 
 def _enter(

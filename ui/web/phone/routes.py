@@ -40,6 +40,7 @@ from ui.services.measuring_queue import (
     store_photographs,
     waiting_count,
 )
+from ui.text import capitalised
 from ui.web.page.receive import (
     LATER,
     UnacceptedError,
@@ -184,12 +185,16 @@ async def _reading(request: Request, grant: Grant) -> dict[str, Any]:
             raise UnacceptedError(422, f"The record has no gauge {gauge!r:.60}.")
         parsed = parse_row(row, opened, gauge=gauge, person=grant.person, at=at)
         if parsed.reading is None:
-            raise UnacceptedError(422, parsed.wrong or "Nothing was typed.")
+            raise UnacceptedError(422, capitalised(parsed.wrong) or "Nothing was typed.")
         if _was_entered(record, opened, parsed.reading):
             return {"means": _means(parsed.reading, opened.rope.units)}
-        if parsed.question and not sure:
-            raise UnacceptedError(409, parsed.question)
-        reading = parsed.reading  # whoever read there before has seen the figure since
+        reading = parsed.reading
+        doubt = parsed.implausible
+        if not doubt and any(one.place == reading.place for one in opened.readings):
+            doubt = "This place already has a reading; this one will be recorded beside it."
+        if doubt and not sure:
+            raise UnacceptedError(409, doubt)
+        # whoever read there before has seen the figure since
         before = any(
             (one.reading.person, one.reading.place) == (reading.person, reading.place)
             for one in opened.logged
