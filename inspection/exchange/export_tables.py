@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from decimal import Decimal
 from pathlib import Path
 
-from inspection.exchange.columns import TABLES, What
+from inspection.exchange.known_columns import TABLES, What
 from inspection.exchange.spreadsheet import write_sheet
 from inspection.model.readings import Gauge, Reading
 from inspection.model.rope import Rope

@@ -13,9 +13,9 @@ from datetime import date, datetime
 from functools import cache
 from pathlib import Path
 
-from inspection.exchange.columns import TABLES, What
 from inspection.exchange.export_json import export_json, restore_json
 from inspection.exchange.import_rows import import_readings, import_ropes
+from inspection.exchange.known_columns import TABLES, What
 from inspection.exchange.parse import ParsedTable, ReadingRow, read_readings, read_ropes
 from inspection.exchange.spreadsheet import write_sheet
 from inspection.model.readings import Gauge, Reading

@@ -1,4 +1,4 @@
-"""What Alembic runs: the connection comes from `record_open`, which holds the transaction."""
+"""What Alembic runs; `inspection.record.database` holds the connection and its transaction."""
 
 from __future__ import annotations
 

@@ -9,8 +9,9 @@ from pathlib import Path
 
 import streamlit as st
 
-from inspection.exchange.columns import READINGS, MissingColumnsError, find_columns, known_headings
+from inspection.exchange.columns import MissingColumnsError, find_columns, known_headings
 from inspection.exchange.import_rows import import_readings, rows_rejected
+from inspection.exchange.known_columns import READINGS
 from inspection.exchange.parse import ParsedTable, ReadingRow, read_readings
 from inspection.exchange.spreadsheet import Sheet, read_sheet
 from inspection.model.log import counted
