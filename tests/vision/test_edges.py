@@ -22,6 +22,7 @@ from vision.camera import Camera, lens_of, project_mm
 from vision.least_squares import scatter_of
 from vision.results import Estimate, Refusal, Result
 from vision.rope.axis import find_axis
+from vision.rope.edge.light import limb_share
 from vision.rope.edge.outline import Edge, Outline, trace_edges
 from vision.rope.paper import read_band
 from vision.rope.rectify import points_mm
@@ -141,7 +142,8 @@ def test_the_brightness_of_a_limb_over_the_paper_is_determined() -> None:
         outline, _ = traced(shot_of(bar_of(COLOURS[name])))
         grey = float(np.array(COLOURS[name]) @ [0.299, 0.587, 0.114])
         for edge in (outline.left, outline.right):
-            assert edge.limb_share == pytest.approx(share * grey / 0.44, abs=0.05)
+            *_, lights = edge.rim_hypotheses.args
+            assert limb_share(lights) == pytest.approx(share * grey / 0.44, abs=0.05)
 
 
 @pytest.mark.parametrize("name", COLOURS)

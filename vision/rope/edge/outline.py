@@ -43,7 +43,6 @@ from vision.rope.constants import (
 from vision.rope.edge.light import (
     clipped_sigmas,
     lights_of,
-    limb_share,
     own_light,
     shone_sigmas,
     times_over,
@@ -121,8 +120,6 @@ class Edge:
         Possible height of crowns over the outline that are too close together for its windows, px.
     shadow_px, u_shadow_px : float
         Width of the hard shadow removed from the outline, and its standard uncertainty, px.
-    limb_share : float
-        Brightness of the rope just inside its outline over that of the paper beside it, 0 to 1.
     rim_hypotheses : callable
         Computes `vision.rope.edge.mirrors.rim_hypotheses`; not called for a rope with clear crowns.
     """
@@ -147,7 +144,6 @@ class Edge:
     hidden_px: float = 0.0
     shadow_px: float = 0.0
     u_shadow_px: float = 0.0
-    limb_share: float = 1.0
     rim_hypotheses: Callable[[], tuple[Array, Array]] = no_rim
 
 
@@ -395,7 +391,6 @@ def _edge(look: SideLook, usual: float, passes: int, *, through: bool) -> Edge:
         shaded_share=float(shaded[sure].mean()),
         u_shade_px=u_shade_px,
         own_spread_px=own_spread_px,
-        limb_share=limb_share(lights),
         rim_hypotheses=partial(rim_hypotheses, scene, bar, blur, seen_at, lights),
     )
 
