@@ -128,6 +128,17 @@ def stations_in_words(numbers: Sequence[int]) -> str:
     return f"stations {', '.join(before)} and {last}" if before else f"station {last}"
 
 
+def stations_were(numbers: Sequence[int]) -> str:
+    """Return stations and their verb, at the beginning of a sentence.
+
+    Examples
+    --------
+    >>> stations_were([3]), stations_were([1, 4])
+    ('Station 3 was', 'Stations 1 and 4 were')
+    """
+    return f"{stations_in_words(numbers).capitalize()} {'was' if len(numbers) == 1 else 'were'}"
+
+
 def readings_at(readings: Iterable[Reading]) -> dict[Place, list[int]]:
     """Return the numbers (from 0) of the readings of every place, in order of logging."""
     placed: dict[Place, list[int]] = {}

@@ -6,11 +6,10 @@ meant to have, and an average would hide that.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import replace
 
 from inspection.measurement.view import weighted_terms
-from inspection.model.log import Log, counted, log_terms, readings_at, stations_in_words
+from inspection.model.log import Log, counted, log_terms, readings_at, stations_were
 from inspection.model.loss import can_be_diameter
 from inspection.model.readings import Reading
 from inspection.screening.multiple_testing import ScreeningTest, plain_fact
@@ -125,16 +124,12 @@ def _directions_missing(log: Log) -> list[ScreeningTest]:
             "direction-missing",
             tuple(n for n, one in enumerate(log.readings) if one.station in stations),
             tuple(Place(one) for one in stations),
-            seen=f"{stations_in_words(stations).capitalize()} {_was(stations)} measured in one "
+            seen=f"{stations_were(stations)} measured in one "
             "direction only: no mean diameter, no ovality, no verdict there.",
             remedy="Measure the direction at right angles, too.",
             innocent="Only one side of the rope may have been within reach.",
         )
     ]
-
-
-def _was(stations: Sequence[int]) -> str:
-    return "was" if len(stations) == 1 else "were"
 
 
 def _not_measured(log: Log) -> list[ScreeningTest]:
@@ -147,8 +142,7 @@ def _not_measured(log: Log) -> list[ScreeningTest]:
             "station-not-measured",
             (),
             tuple(Place(one) for one in stations),
-            seen=f"{stations_in_words(stations).capitalize()} {_was(stations)} planned, but "
-            "nothing was measured there.",
+            seen=f"{stations_were(stations)} planned, but nothing was measured there.",
             remedy="Measure it, or say why it can't be measured.",
             innocent="The place may not have been within reach.",
         )

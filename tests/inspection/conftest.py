@@ -20,9 +20,11 @@ import pytest
 from sqlalchemy import Engine, create_engine, event, text
 from sqlalchemy.exc import OperationalError
 
+from inspection.exchange.export_json import export_json
 from inspection.model.readings import Gauge
 from inspection.model.rope import Inspection, Rope
 from inspection.record.record import Record, open_record
+from tests.inspection.filled_visit import fill_visit
 from tests.inspection.reading_tables import SAMPLE
 
 
@@ -245,3 +247,14 @@ def sample(tmp_path: Path) -> Path:
     path = tmp_path / "readings.csv"
     path.write_text(SAMPLE, encoding="utf-8")
     return path
+
+
+@pytest.fixture(scope="session")
+def exported_visit(tmp_path_factory: pytest.TempPathFactory, empty_record: Path) -> str:
+    """Return the export of a record that `fill_visit` filled."""
+    folder = tmp_path_factory.mktemp("exported visit")
+    shutil.copy(empty_record, folder / "record.db")
+    with open_record(folder / "record.db") as record:
+        fill_visit(record)
+        export_json(record, folder / "record.json")
+    return (folder / "record.json").read_text("utf-8")

@@ -24,45 +24,9 @@ from inspection.model.rope import Groove, Inspection, Rope, Station
 from inspection.record.errors import RecordError
 from inspection.record.record import Record, open_record
 from inspection.record.serialization import from_dict, result_from_dict, to_dict
+from tests.inspection.filled_visit import MARKS, fill_visit
 from vision.results import Estimate, Finding, Marks, Place, Refusal
 from vision.uncertainty import Term
-
-MARKS = Marks(((1.0, 2.0),), ((3.0, 4.0),), ((1, 2), (3, 4)), ((5, 6), (7, 8)), (4.0, 5.0), ())
-
-
-def _fill(record: Record) -> None:
-    record.add_rope(Rope("rope", 22.0, grooves=(Groove("drum", 12.1, 24.5),)), by="A. Berg")
-    record.add_gauge(Gauge("C-07", "micrometer", 0.01, 0.0), by="A. Berg")
-    visit = Inspection("visit", "rope", date(2026, 11, 2), stations=(Station(1, 0.0),))
-    record.add_inspection(visit, by="A. Berg")
-    reading = Reading("22,41", 22.41, 1, 0, "C-07", "Åsa", datetime(2026, 11, 2, 9, 14))
-    record.add_readings("visit", [reading, reading], by="A. Berg")
-    record.withdraw_reading("visit", 2, by="A. Berg", why="twice")
-    odd = Finding("odd", "seen", "look", "look", where=("station 1",), p_value=0.01)
-    bad = Finding("too-far", "seen", "go", "refuse", 31.0, 40.0, "px", spot_px=(1.0, 2.0))
-    term = Term("left edge", 0.02, "mm", 1.0, "A", "edge:1:left")
-    results: list[Estimate | Refusal] = [
-        Estimate(22.38, (term,), station=1, view_deg=0, photo_sha256="ab" * 32, marks=MARKS),
-        Refusal((bad,)),
-    ]
-    record.add_results("visit", results, by="A. Berg")
-    record.add_photograph("visit", b"bytes", name="s1.jpg", by="A. Berg")
-    record.set_findings("visit", [odd], rank=2.0, by="C. Holm")
-    record.replace_result("visit", results[1], None, by="A. Berg", why="of another rope")
-    record.review("visit", "sent back", by="B. Lind", why="again", station=1)
-    record.review("visit", "sent back", by="B. Lind", why="again")
-    record.add_print_check("set A", {"along_mm": 180.2}, by="A. Berg")
-
-
-@pytest.fixture(scope="module")
-def exported(tmp_path_factory: pytest.TempPathFactory, empty_record: Path) -> str:
-    """Return the export of a filled record."""
-    folder = tmp_path_factory.mktemp("exported")
-    shutil.copy(empty_record, folder / "record.db")
-    with open_record(folder / "record.db") as record:
-        _fill(record)
-        export_json(record, folder / "record.json")
-    return (folder / "record.json").read_text("utf-8")
 
 
 def test_the_schema_is_sound() -> None:
@@ -70,7 +34,7 @@ def test_the_schema_is_sound() -> None:
 
 
 def test_an_exported_record_follows_the_schema(record: Record, tmp_path: Path) -> None:
-    _fill(record)
+    fill_visit(record)
     fingerprint = export_json(record, tmp_path / "record.json")
     document = json.loads((tmp_path / "record.json").read_text("utf-8"))
     faults = list(Draft202012Validator(schema()).iter_errors(document))
@@ -86,7 +50,7 @@ def test_an_empty_record_follows_the_schema(record: Record, tmp_path: Path) -> N
 
 
 def test_the_schema_refuses_what_is_wrong(record: Record, tmp_path: Path) -> None:
-    _fill(record)
+    fill_visit(record)
     export_json(record, tmp_path / "record.json")
     text = (tmp_path / "record.json").read_text("utf-8")
     wrong: list[tuple[tuple[Any, ...], object]] = [
@@ -122,7 +86,7 @@ def test_the_schema_names_every_field_of_every_type(kind: type, name: str) -> No
 def test_a_record_made_from_an_export_is_the_same(
     record: Record, tmp_path: Path, opened: Callable[[], Record]
 ) -> None:
-    _fill(record)
+    fill_visit(record)
     export_json(record, tmp_path / "record.json")
     with open_record(tmp_path / "again.db") as again:
         assert restore_json(again, tmp_path / "record.json") == record.fingerprint()
@@ -136,7 +100,7 @@ def test_a_record_made_from_an_export_is_the_same(
 
 def test_a_record_file_moves_into_a_database(tmp_path: Path, new_database: str) -> None:
     with open_record(tmp_path / "record.db") as one:
-        _fill(one)
+        fill_visit(one)
         fingerprint = export_json(one, tmp_path / "record.json")
         with open_record(new_database) as two:
             assert restore_json(two, tmp_path / "record.json") == fingerprint
@@ -168,13 +132,13 @@ def test_a_record_file_moves_into_a_database(tmp_path: Path, new_database: str) 
 def test_a_changed_export_is_not_restored(
     tmp_path: Path,
     empty_record: Path,
-    exported: str,
+    exported_visit: str,
     change: Callable[[str], str],
     sentence: str,
 ) -> None:
     path = tmp_path / "record.json"
     shutil.copy(empty_record, tmp_path / "again.db")
-    path.write_text(change(exported), "utf-8")
+    path.write_text(change(exported_visit), "utf-8")
     with open_record(tmp_path / "again.db") as again:
         if sentence:
             with pytest.raises(RecordError, match=sentence):

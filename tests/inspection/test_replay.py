@@ -17,7 +17,6 @@ from inspection.record.errors import RecordError
 from inspection.record.events import FIRST, Event, hashed
 from inspection.record.record import Record, open_record
 from inspection.record.serialization import canonical
-from tests.inspection.test_export_json import _fill
 from tests.inspection.test_record_files import FIRST_VERSION
 
 Change = Callable[[list[dict[str, Any]]], None]
@@ -44,20 +43,10 @@ def forged(document: dict[str, Any], change: Change) -> str:
     return json.dumps(document)
 
 
-@pytest.fixture(scope="module")
-def exported(empty_record: Path, tmp_path_factory: pytest.TempPathFactory) -> str:
-    folder = tmp_path_factory.mktemp("exported")
-    shutil.copy(empty_record, folder / "whole.db")
-    with open_record(folder / "whole.db") as record:
-        _fill(record)
-        export_json(record, folder / "whole.json")
-    return (folder / "whole.json").read_text("utf-8")
-
-
 @pytest.fixture
-def document(exported: str, tmp_path: Path, empty_record: Path) -> dict[str, Any]:
+def document(exported_visit: str, tmp_path: Path, empty_record: Path) -> dict[str, Any]:
     shutil.copy(empty_record, tmp_path / "empty.db")
-    read: dict[str, Any] = json.loads(exported)
+    read: dict[str, Any] = json.loads(exported_visit)
     return read
 
 
