@@ -299,7 +299,7 @@ def test_a_doubtful_reading_is_asked_about_first(record: Record, token: str) -> 
     ("body", "words"),
     [
         (reading(typed="thick"), "'thick' is not a length"),
-        (reading(station=0), "enter a station from 1"),
+        (reading(station=0), "Enter a station from 1"),
         (reading(gauge="C-9"), "The record has no gauge 'C-9'"),
         (reading(at="yesterday"), "could not be understood"),
         (b"[]", "could not be understood"),
