@@ -155,7 +155,8 @@ def resolve(
     Parameters
     ----------
     rules : iterable of Rule
-        Rows; those of one document and one `what` are alternatives, of which one is used.
+        Rows; of those of one document and one `what` each that applies gives a limit, and where
+        none does, the one that comes closest says why.
     rope : Rope
         The rope, with its reference and baseline diameters and their state of tension. Where
         that is not recorded the limit applies with a note.
@@ -180,7 +181,7 @@ def resolve(
         if name != "nothing" and value is not None and not 0 < value < math.inf:
             raise ValueError(f"the {name} diameter must be more than 0 mm; got {value}.")
     rows: dict[tuple[str, str], list[Rule]] = {}
-    for rule in rules:
+    for rule in dict.fromkeys(rules):
         rows.setdefault((rule.rule_set, rule.what), []).append(rule)
     results: list[Limit | NotApplicable] = []
     for alternatives in rows.values():
@@ -188,12 +189,13 @@ def resolve(
             (_reasons(rule, rope, tension, rope.reference_tension, bases), rule)
             for rule in alternatives
         ]
-        reasons, rule = min(judged, key=lambda pair: len(pair[0]))
+        reasons, closest = min(judged, key=lambda pair: len(pair[0]))
         if reasons:
-            results.append(NotApplicable(rule, f"{_name(rule)}: " + "; ".join(reasons) + "."))
-        else:
-            limit = _limit(rule, bases, tension, rope.reference_tension, u_mm)
-            results.append(_with_scope(limit, rope) if rule.plain_winding else limit)
+            results.append(NotApplicable(closest, f"{_name(closest)}: {'; '.join(reasons)}."))
+        for why_not, rule in judged:
+            if not why_not:
+                limit = _limit(rule, bases, tension, rope.reference_tension, u_mm)
+                results.append(_with_scope(limit, rope) if rule.plain_winding else limit)
     return tuple(results)
 
 

@@ -452,4 +452,5 @@ def limits_for(
             f"'{unknown[0]}' is not a known set of limits: choose from {', '.join(RULE_SETS)}."
         )
     rules = [rule for name in rule_sets for rule in RULE_SETS[name]]
-    return resolve([*rules, *own], rope, tension=tension)
+    # apart: one of the user's own with a published limit's name is applied beside it
+    return (*resolve(rules, rope, tension=tension), *resolve(own, rope, tension=tension))

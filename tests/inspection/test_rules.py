@@ -42,7 +42,10 @@ def test_every_set_answers_for_every_kind_of_rope_with_a_limit_or_a_reason() -> 
                         reference_mm=20.6,
                         baseline_mm=20.5,
                     )
-                    for answer in limits_for(rope, rule_sets=list(RULE_SETS)):
+                    answers = limits_for(rope, rule_sets=list(RULE_SETS))
+                    names = [(answer.rule.rule_set, answer.rule.what) for answer in answers]
+                    assert len(set(names)) == len(names)
+                    for answer in answers:
                         if isinstance(answer, NotApplicable):
                             assert answer.reason.endswith(".")
                         else:

@@ -37,6 +37,29 @@ def test_a_users_limit_works_like_a_published_one() -> None:
     assert isinstance(other, NotApplicable)
 
 
+def test_limits_of_one_name_are_all_applied_and_none_takes_the_place_of_a_published_one() -> None:
+    # looser ones first: a stricter limit must not be lost behind the name of another
+    least = ROW | {"quantity": "mean diameter", "start": "nothing", "services": []}
+    least |= {"low_pct": None, "high_pct": None}
+    published = {"rule_set": "ISO 4309:2017", "what": "uniform decrease"}
+    rules = rules_from_json(
+        json.dumps(
+            [
+                least | {"low_mm": 47.0},
+                least | {"low_mm": 48.5},
+                least | {"low_mm": 49.0, "ropes": ["another"]},
+                least | {"low_mm": 49.5, "services": ["new"], **published},
+                least | {"low_mm": 48.0, **published},
+            ]
+        )
+    )
+    rope = Rope("R", 50.0, reference_mm=51.0)
+    found = limits_for(rope, rule_sets=["ISO 4309:2017"], own=(*rules, *rules))
+    lows = [one.low_mm for one in found if isinstance(one, Limit) and one.low_mm is not None]
+    # the first is the published one: 51 mm less 7.5 % of 50 mm
+    assert lows == [47.25, 47.0, 48.5, 48.0]
+
+
 @pytest.mark.parametrize("name", list(RULE_SETS))
 def test_the_published_rules_survive_being_written_and_read(name: str) -> None:
     # rows without a figure ("none given" in the table) are not for users to write
