@@ -184,7 +184,7 @@ def station_histories(
     points: dict[int, list[TrendPoint]] = {}
     visits = [(one.inspection, one.readings) for one in log.earlier]
     for inspection, readings in (*visits, (log.inspection, log.readings)):
-        made, _ = sections_of_readings(
+        made = sections_of_readings(
             [one for one in readings if one.gauge in log.gauges],
             log.gauges,
             log.rope,

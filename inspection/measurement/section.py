@@ -115,28 +115,6 @@ class Section:
         return 100.0 * (self.mean_mm - self.nominal_mm) / self.nominal_mm
 
 
-@dataclass(frozen=True, slots=True)
-class Pairing:
-    """Photographs grouped by their card's number.
-
-    Parameters
-    ----------
-    sections : tuple of Section
-        Places with two directions or more, by station and place.
-    single : tuple of Estimate
-        Places photographed in one direction only: no mean, no ovality.
-    unplaced : tuple of Estimate
-        Estimates whose card number could not be read.
-    refused : tuple of Refusal
-        Photographs without a diameter.
-    """
-
-    sections: tuple[Section, ...]
-    single: tuple[Estimate, ...]
-    unplaced: tuple[Estimate, ...]
-    refused: tuple[Refusal, ...]
-
-
 def best_sections(
     sections: Iterable[Section], *, contradicted: Collection[int] = ()
 ) -> tuple[Section, ...]:
@@ -242,41 +220,34 @@ def pair_by_card(
     *,
     nominal_mm: float | None = None,
     positions_m: Mapping[int, float] | None = None,
-) -> Pairing:
-    """Group photographs by the station, place and direction on their cards.
+) -> tuple[Section, ...]:
+    """Return the places photographed in two directions or more, by station and place on the card.
 
     Parameters
     ----------
     results : iterable of Estimate or Refusal
-        Results of the photographs, in any order.
+        Results of the photographs, in any order; those without station and direction are left out.
     nominal_mm : float or None, optional
         Nominal diameter, mm.
     positions_m : mapping or None, optional
         Station number -> position along the rope, m.
     """
     groups: dict[int, list[list[Estimate]]] = {}
-    unplaced: list[Estimate] = []
-    refused: list[Refusal] = []
     for result in results:
-        if isinstance(result, Refusal):
-            refused.append(result)
-        elif result.place is None:
-            unplaced.append(result)
+        if isinstance(result, Refusal) or result.place is None:
+            continue
+        places = groups.setdefault(result.place.station, [])
+        for place in places:
+            if abs(place[0].at_mm - result.at_mm) <= SAME_PLACE_MM:
+                place.append(result)
+                break
         else:
-            places = groups.setdefault(result.place.station, [])
-            for place in places:
-                if abs(place[0].at_mm - result.at_mm) <= SAME_PLACE_MM:
-                    place.append(result)
-                    break
-            else:
-                places.append([result])
+            places.append([result])
     sections: list[Section] = []
-    single: list[Estimate] = []
     for station in sorted(groups):
         for place in sorted(groups[station], key=lambda estimates: estimates[0].at_mm):
             views = [diameter_of_estimate(estimate) for estimate in place]
             if len({view.view_deg % 180 for view in views}) < 2:
-                single += place
                 continue
             sections.append(
                 make_section(
@@ -287,7 +258,7 @@ def pair_by_card(
                     position_m=(positions_m or {}).get(station),
                 )
             )
-    return Pairing(tuple(sections), tuple(single), tuple(unplaced), tuple(refused))
+    return tuple(sections)
 
 
 def sections_of_log(log: Log) -> dict[Source, tuple[Section, ...]]:
@@ -297,14 +268,14 @@ def sections_of_log(log: Log) -> dict[Source, tuple[Section, ...]]:
     """
     positions_m = log.positions_m()
     by_card = pair_by_card(log.results, nominal_mm=log.rope.nominal_mm, positions_m=positions_m)
-    by_gauge, _ = sections_of_readings(
+    by_gauge = sections_of_readings(
         [reading for reading in log.readings if reading.gauge in log.gauges],
         log.gauges,
         log.rope,
         positions_m=positions_m,
         inspection=log.inspection.identity,
     )
-    return {"photographs": _along_rope(by_card.sections), "gauge": _along_rope(by_gauge)}
+    return {"photographs": _along_rope(by_card), "gauge": _along_rope(by_gauge)}
 
 
 def _along_rope(sections: Iterable[Section]) -> tuple[Section, ...]:
@@ -319,8 +290,8 @@ def sections_of_readings(
     positions_m: Mapping[int, float] | None = None,
     inspection: str = "",
     days: tuple[date, date] | None = None,
-) -> tuple[tuple[Section, ...], tuple[Reading, ...]]:
-    """Group gauge readings by station; return the sections and the readings left out.
+) -> tuple[Section, ...]:
+    """Return the stations that were read in two directions or more, by number.
 
     A figure that no rope of this nominal diameter can have is left out: averaged with the other
     direction, a decimal point in the wrong place would pass for a loss of section, or hide one.
@@ -348,16 +319,12 @@ def sections_of_readings(
     """
     groups: dict[int, list[Reading]] = {}
     sections: list[Section] = []
-    alone: list[Reading] = []
     for reading in readings:
         if can_be_diameter(reading.value_mm, rope.nominal_mm):
             groups.setdefault(reading.station, []).append(reading)
-        else:
-            alone.append(reading)
     for station in sorted(groups):
         place = groups[station]
         if len({reading.view_deg % 180 for reading in place}) < 2:
-            alone += place
             continue
         views = [
             diameter_of_reading(
@@ -378,4 +345,4 @@ def sections_of_readings(
                 source="gauge",
             )
         )
-    return tuple(sections), tuple(alone)
+    return tuple(sections)

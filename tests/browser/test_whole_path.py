@@ -198,7 +198,7 @@ def compare(text: str, there: OpenInspection, record: Path) -> None:
         if isinstance(one, Estimate):
             assert f"{one.diameter_mm:.2f}" in words
             assert f"{one.expanded_mm():.2f}" in words
-    for section in pair_by_card(there.results, nominal_mm=there.rope.nominal_mm).sections:
+    for section in pair_by_card(there.results, nominal_mm=there.rope.nominal_mm):
         assert f"{section.mean_mm:.2f}" in words
         assert f"{section.ovality_mm:.2f}" in words
     for reading in there.readings:

@@ -96,7 +96,7 @@ def test_sections_and_measured_diameter_stand_below(
     shown: Result, estimates: list[Estimate]
 ) -> None:
     mean = sum(one.diameter_mm for one in estimates) / 4
-    sections = pair_by_card(estimates).sections
+    sections = pair_by_card(estimates)
     assert len(sections) == 2
     lines = [line.split() for line in shown.stdout.splitlines()]
     for one in sections:
@@ -134,13 +134,10 @@ def test_json_holds_the_figures_of_the_api(
         assert plain["expanded_mm"] == one.expanded_mm()
         assert sum(term["share"] for term in plain["budget"]) == pytest.approx(1.0)
         assert {term["quantity"] for term in plain["budget"]} == {t.quantity for t in one.budget}
-    pairing = pair_by_card(estimates, nominal_mm=22.0)
-    assert [one["mean_mm"] for one in document["sections"]] == [
-        one.mean_mm for one in pairing.sections
-    ]
+    sections = pair_by_card(estimates, nominal_mm=22.0)
+    assert [one["mean_mm"] for one in document["sections"]] == [one.mean_mm for one in sections]
     placed = [
-        replace(one, position_m=metres)
-        for one, metres in zip(pairing.sections, (6.0, 58.0), strict=True)
+        replace(one, position_m=metres) for one, metres in zip(sections, (6.0, 58.0), strict=True)
     ]
     figure = measured_diameter(placed, nominal_mm=22.0)
     assert document["measured_diameter"]["mean_mm"] == figure.mean_mm

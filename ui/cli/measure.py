@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
@@ -20,7 +21,7 @@ from ui.cli.options import (
 
 if TYPE_CHECKING:
     from inspection.measurement.measured_diameter import MeasuredDiameter
-    from inspection.measurement.section import Pairing
+    from inspection.measurement.section import Section
     from vision.pipeline import Settings
     from vision.results import Result
     from vision.rope.tangent_cylinder import Hold
@@ -200,14 +201,14 @@ def measure(
     run = BatchRun(jobs, journal, quiet=as_json or as_csv)
     results = measure_files(paths, settings, places, overlay, run)
     results = with_strands(results, strands)
-    pairing = pair_by_card(results, nominal_mm=nominal_mm)
-    measured = _measured(pairing, positions, nominal_mm)
+    sections = pair_by_card(results, nominal_mm=nominal_mm)
+    measured = _measured(sections, positions, nominal_mm)
     if as_json:
-        print_json(results, pairing, measured)
+        print_json(results, sections, measured)
     elif as_csv:
         print_csv(results)
     else:
-        print_table(results, pairing, nominal_mm, measured)
+        print_table(results, sections, nominal_mm, measured)
         _print_bench_checks(results)
     context.exit(1 if any(isinstance(result, Refusal) for result in results) else 0)
 
@@ -268,7 +269,7 @@ def _position(entry: str) -> tuple[int, float]:
 
 
 def _measured(
-    pairing: Pairing, positions: dict[int, float], nominal_mm: float | None
+    sections: Sequence[Section], positions: dict[int, float], nominal_mm: float | None
 ) -> MeasuredDiameter | None:
     """Return the measured diameter where stations have places; print why there is none."""
     from dataclasses import replace
@@ -279,8 +280,8 @@ def _measured(
         return None
     placed = [
         replace(section, position_m=positions[section.station])
-        for section in pairing.sections
-        if section.station in positions and section.at_mm == pairing.sections[0].at_mm
+        for section in sections
+        if section.station in positions and section.at_mm == sections[0].at_mm
     ]
     try:
         return measured_diameter(placed, nominal_mm=nominal_mm)

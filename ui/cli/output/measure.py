@@ -16,7 +16,7 @@ from rich.text import Text
 from inspection.exchange.spreadsheet import escape_formula
 from inspection.measurement.ellipse import Ellipse
 from inspection.measurement.measured_diameter import MeasuredDiameter
-from inspection.measurement.section import Pairing, Section
+from inspection.measurement.section import Section
 from inspection.record.serialization import to_dict
 from ui.text import CAUTIONS, refused, sentence
 from vision.frame import COLUMNS, results_frame
@@ -39,7 +39,7 @@ def new_table(title: str) -> Table:
 
 def print_table(
     results: list[Result],
-    pairing: Pairing,
+    sections: tuple[Section, ...],
     nominal_mm: float | None,
     measured: MeasuredDiameter | None = None,
 ) -> None:
@@ -51,12 +51,12 @@ def print_table(
     if estimates:
         parts.append(_estimates_table(estimates, nominal_mm, wide=wide))
         parts.append([] if wide else [_most_of_u(estimates)])
-    if pairing.sections:
-        parts.append(_sections_table(pairing.sections))
+    if sections:
+        parts.append(_sections_table(sections))
     parts.append(
         [
             f"Station {section.station}. {section.ellipse.words}"
-            for section in pairing.sections
+            for section in sections
             if section.ellipse is not None
         ]
     )
@@ -207,10 +207,10 @@ def as_plain(result: Result) -> dict[str, Any]:
 
 
 def print_json(
-    results: list[Result], pairing: Pairing, measured: MeasuredDiameter | None = None
+    results: list[Result], sections: tuple[Section, ...], measured: MeasuredDiameter | None = None
 ) -> None:
     """Print results, sections and the measured diameter as one JSON document."""
-    sections = [
+    plain = [
         {
             "station": section.station,
             "at_mm": section.at_mm,
@@ -222,11 +222,11 @@ def print_json(
             "views_deg": [view.view_deg for view in section.views],
             "ellipse": None if section.ellipse is None else _ellipse_plain(section.ellipse),
         }
-        for section in pairing.sections
+        for section in sections
     ]
     document = {
         "results": [as_plain(result) for result in results],
-        "sections": sections,
+        "sections": plain,
         "measured_diameter": None if measured is None else _measured_plain(measured),
         "cautions": list(CAUTIONS),
     }
