@@ -4,6 +4,7 @@ import ctypes
 import gc
 import os
 import shutil
+import sqlite3
 import sys
 from collections.abc import Iterator
 from contextlib import suppress
@@ -18,8 +19,11 @@ from sqlalchemy.dialects.sqlite.pysqlite import SQLiteDialect_pysqlite
 from sqlalchemy.util import LRUCache
 
 import ui  # noqa: F401  one thread of linear algebra a process, before numpy is imported
+from inspection.record import database
 from tests.kept_answers import measured_once, shared_folder
 from vision.photo.photo import Photo
+
+SET_SQLITE = database._set_sqlite
 
 gc.disable()  # until all is collected: see `pytest_collection_finish`
 
@@ -52,7 +56,6 @@ def empty_record(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture(scope="module")
 def new_records_are_copies(empty_record: Path) -> Iterator[None]:
     """Let a new record file start as a copy of the empty one."""
-    from inspection.record import database
 
     def begun(engine: Engine, where: str) -> Path | None:
         path = database.sqlite_path(engine)
@@ -93,6 +96,24 @@ def _statements_compiled_once() -> Iterator[None]:
             patch.setattr(kind, "__eq__", same)
             patch.setattr(kind, "__hash__", lambda one: hash(type(one)))
         yield
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _nothing_waits_for_the_disk() -> Iterator[None]:
+    """Tests write thousands of commits, none of which has to survive a power failure."""
+    def unsynced(connection: sqlite3.Connection, given: Any) -> None:
+        SET_SQLITE(connection, given)
+        connection.execute("PRAGMA synchronous = OFF")
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(database, "_set_sqlite", unsynced)
+        yield
+
+
+@pytest.fixture
+def commits_reach_the_disk(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Open records as users do; to be named before a record."""
+    monkeypatch.setattr(database, "_set_sqlite", SET_SQLITE)
 
 
 @pytest.fixture(scope="module")

@@ -30,7 +30,9 @@ FIRST_VERSION = Path(__file__).parent / "record_v0001.db"
 FIRST_FINGERPRINT = "10-5346999553f86cef6e9c836d1e6daa36"
 
 
-def test_a_record_needs_no_set_up_and_is_written_safely(file_record: Record) -> None:
+def test_a_record_needs_no_set_up_and_is_written_safely(
+    commits_reach_the_disk: None, file_record: Record
+) -> None:
     with file_record.access.engine.connect() as connection:
 
         def setting(name: str) -> object:
