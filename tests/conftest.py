@@ -20,7 +20,7 @@ from sqlalchemy.util import LRUCache
 
 import ui  # noqa: F401  one thread of linear algebra a process, before numpy is imported
 from inspection.record import database
-from tests.kept_answers import measured_once, shared_folder
+from tests.kept_answers import measured_once, opened_once, shared_folder
 from vision.photo.photo import Photo
 
 SET_SQLITE = database._set_sqlite
@@ -118,8 +118,9 @@ def commits_reach_the_disk(monkeypatch: pytest.MonkeyPatch) -> None:
 
 @pytest.fixture(scope="module")
 def commands_measure_once(shared: Path) -> Iterator[None]:
-    """Let commands and pages share the results of the same photographs."""
+    """Let commands share what they open, and pages and commands what they measure."""
     with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("ui.cli.progress.open_photo", partial(opened_once, shared))
         patch.setattr("ui.cli.progress.measure_photo", partial(measured_once, shared))
         yield
 

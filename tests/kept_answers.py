@@ -7,13 +7,15 @@ import pickle
 import shutil
 import tempfile
 from collections.abc import Callable
+from dataclasses import replace
 from hashlib import sha256
 from pathlib import Path
 from typing import TypeVar
 
+import numpy as np
 import pytest
 
-from vision.photo.photo import Photo
+from vision.photo.photo import Photo, open_photo
 from vision.pipeline import Settings, measure_photo
 from vision.results import Result
 
@@ -48,6 +50,24 @@ def measured_once(folder: Path, source: Photo | Path, settings: Settings) -> tup
     else:
         seen = source.sha256, source.name
     return answered_once(folder, (*seen, settings), lambda: measure_photo(source, settings))
+
+
+def opened_once(folder: Path, source: Path) -> Photo:
+    """Return `open_photo`'s result; in this run the same file is decoded once."""
+    data = source.read_bytes()
+    seen = sha256(data).hexdigest()
+    place = folder / f"{seen}.npy"
+
+    def decoded() -> Photo:
+        photo = open_photo(data, name=source.name)
+        if not place.exists():
+            with tempfile.NamedTemporaryFile(dir=folder, delete=False) as part:
+                np.save(part, photo.pixels)
+            Path(part.name).replace(place)
+        return replace(photo, pixels=photo.pixels[:0].copy())
+
+    photo = answered_once(folder, ("opened", source.name, seen), decoded)
+    return replace(photo, pixels=np.asarray(np.load(place, mmap_mode="r")))
 
 
 def made_once(folder: Path, name: str, make: Callable[[Path], None]) -> Path:

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from streamlit import config
 from streamlit.components.v2 import manifest_scanner
 from streamlit.runtime.scriptrunner.script_cache import ScriptCache
 from streamlit.testing.v1 import AppTest, app_test, local_script_runner
@@ -31,12 +32,13 @@ PLANTED = "station-3-view-90.jpg"  # sample_images/README.md: 22.11 was logged b
 
 
 @pytest.fixture(scope="session", autouse=True)
-def _done_once_as_in_a_server() -> Iterator[None]:
+def _done_once_as_in_a_server(shared: Path) -> Iterator[None]:
     """Cache what AppTest repeats for each app, and a server does once.
 
     It reads the metadata of everything installed, compiles each screen, forgets conclusions from
     the same entries, and polls a thousand times a second whether a page is drawn: a third of its
-    time. Each app has its own record, so small pictures would also be made for each.
+    time. Each app has its own record, so pictures would also be made for each. Statistics of
+    use are off, as they are in the pages' own settings.
     """
     found, compiled = cache(manifest_scanner.scan_component_manifests), ScriptCache()
     known: dict[bytes, Assessment] = {}
@@ -65,11 +67,13 @@ def _done_once_as_in_a_server() -> Iterator[None]:
     asked = local_script_runner.require_widgets_deltas
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(pictures, "_thumbnail", small)
+        patch.setattr(pictures, "apart", apart_once(shared))
         patch.setattr(manifest_scanner, "scan_component_manifests", found)
         for module in (app_test, local_script_runner):
             patch.setattr(module, "ScriptCache", lambda: compiled)
         patch.setattr(local_script_runner, "require_widgets_deltas", ended)
         patch.setattr(assess_record, "assess", concluded)
+        config.set_option("browser.gatherUsageStats", False)
         yield
 
 
@@ -78,16 +82,21 @@ def _new_records(new_records_are_copies: None) -> None:
     """Creating a record's tables is tested in `tests/inspection`."""
 
 
-@contextmanager
-def measured_apart_once(shared: Path) -> Iterator[None]:
-    """Reuse the separate process's result for a photograph when it is asked the same again."""
+def apart_once(shared: Path) -> Callable[..., Any]:
+    """Return what has the separate process do each piece of work on a photograph only once."""
 
     def remember(name: str, work: Callable[..., Any], data: bytes, *given: Any) -> Any:
         asked = ("apart", name, work.__qualname__, sha256(data).hexdigest(), given)
         return answered_once(shared, asked, lambda: apart(name, work, data, *given))
 
+    return remember
+
+
+@contextmanager
+def measured_apart_once(shared: Path) -> Iterator[None]:
+    """Reuse the separate process's result for a photograph when it is asked the same again."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(measuring_queue, "apart", remember)
+        patch.setattr(measuring_queue, "apart", apart_once(shared))
         yield
 
 

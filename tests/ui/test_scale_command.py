@@ -126,8 +126,10 @@ def test_a_file_that_is_no_photograph_is_one_sentence(tmp_path: Path) -> None:
 
 
 def test_the_screen_measures_what_was_marked_and_keeps_it(
-    sample_app: AppTest, tmp_path: Path
+    sample_app: AppTest, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    # in this process, which has read the scales for the command (test_bounded_pages: in the other)
+    monkeypatch.setattr("vision.apart.apart", lambda _, work, *given: work(*given))
     sample_app.run()
     sample_app.switch_page("screens/scale.py").run()
     give_to_tray("archive", BAR)
