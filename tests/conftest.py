@@ -101,6 +101,7 @@ def _statements_compiled_once() -> Iterator[None]:
 @pytest.fixture(scope="session", autouse=True)
 def _nothing_waits_for_the_disk() -> Iterator[None]:
     """Tests write thousands of commits, none of which has to survive a power failure."""
+
     def unsynced(connection: sqlite3.Connection, given: Any) -> None:
         SET_SQLITE(connection, given)
         connection.execute("PRAGMA synchronous = OFF")
