@@ -8,15 +8,21 @@ from typing import Any
 
 
 def same_person(first: str, second: str) -> bool:
-    """Return whether two names are the same person's, ignoring case, spaces and letter forms.
+    """Return whether two names are the same person's: as people read them.
+
+    Case, spaces, letter forms and signs that nobody sees make no difference.
 
     Examples
     --------
-    >>> same_person("A. Berg", "a.  berg")
-    True
+    >>> same_person("A. Berg", "a.  berg"), same_person("A. Berg", "A. Be\u200brg")
+    (True, True)
     """
-    words = [unicodedata.normalize("NFKC", name).casefold().split() for name in (first, second)]
-    return words[0] == words[1]
+    return _as_read(first) == _as_read(second)
+
+
+def _as_read(name: str) -> list[str]:
+    visible = "".join(sign for sign in name if unicodedata.category(sign) != "Cf")
+    return unicodedata.normalize("NFKC", visible).casefold().split()
 
 
 def checked_name(text: str, what: str) -> str:
@@ -45,15 +51,22 @@ def checked_name(text: str, what: str) -> str:
     return text
 
 
+LONGEST_TEXT = 10_000  # characters: some four pages; a report of ten times that takes minutes
 _NOT_KEPT = re.compile("[\x00-\x08\x0b-\x1f\x7f\ud800-\udfff]")
 
 
-def checked_text(value: Any) -> None:
-    """Raise ValueError if a text anywhere in `value` can't be stored by every database.
+def checked_text(value: Any, *, longest: int | None = LONGEST_TEXT) -> None:
+    """Raise ValueError if a text anywhere in `value` can't be recorded.
 
-    Control characters other than new line and tab, and lone surrogates, can't.
+    Not every database stores control characters other than new line and tab, and lone surrogates;
+    and no report can be made of a text without end. `longest` None accepts any length.
     """
     if isinstance(value, str):
+        if longest is not None and len(value) > longest:
+            raise ValueError(
+                f"a text to be recorded has {len(value)} characters; at most {longest} are "
+                f"allowed: {value[:60]!r}."
+            )
         wrong = _NOT_KEPT.search(value)
         if wrong is not None:
             what = (
@@ -62,8 +75,8 @@ def checked_text(value: Any) -> None:
             raise ValueError(f"a text to be recorded {what}: {value[:60]!r}.")
     elif isinstance(value, dict):
         for key, item in value.items():
-            checked_text(key)
-            checked_text(item)
+            checked_text(key, longest=longest)
+            checked_text(item, longest=longest)
     elif isinstance(value, list | tuple):
         for item in value:
-            checked_text(item)
+            checked_text(item, longest=longest)

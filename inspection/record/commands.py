@@ -13,7 +13,7 @@ from typing import Any, get_args
 from sqlalchemy import Connection, Row, select
 
 from inspection.model.length_text import LONGEST_MM
-from inspection.model.names import checked_name, checked_text
+from inspection.model.names import LONGEST_TEXT, checked_name, checked_text
 from inspection.model.readings import Gauge, GaugeKind, Reading
 from inspection.model.rope import Inspection, Rope, country_code
 from inspection.record.errors import ClosedError, RecordError, StaleError
@@ -23,6 +23,7 @@ from inspection.record.events import (
     Event,
     Signed,
     append_event,
+    is_replaying,
     iter_events,
 )
 from inspection.record.photo_store import PhotographStore
@@ -58,7 +59,9 @@ def save(connection: Connection, change: Change, signed: Signed) -> Event:
     """Add one event and bring the state up to it."""
     checked_name(signed.by, "person")
     checked_name(change.subject, change.about)
-    checked_text([change.new, signed.why])
+    # earlier versions recorded texts of any length, and their exports must be restored
+    longest = None if is_replaying() else LONGEST_TEXT
+    checked_text([change.new, signed.why], longest=longest)
     event = append_event(connection, change, signed)
     apply_event(connection, event)
     return event

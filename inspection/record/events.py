@@ -242,6 +242,11 @@ def replaying(event: Event) -> Iterator[Replay]:
         _replay.reset(token)
 
 
+def is_replaying() -> bool:
+    """Return whether the next event added is one that was made elsewhere."""
+    return _replay.get() is not None
+
+
 def hashed(event: Event) -> Event:
     """Return the event with its own hash filled in."""
     return replace(event, hash=event.computed_hash())

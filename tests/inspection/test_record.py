@@ -340,3 +340,19 @@ def test_what_cannot_be_recorded_is_refused_in_one_sentence(filled: Record) -> N
         assert sentence in str(told.value)
         assert "\n" not in str(told.value)
         assert filled.fingerprint() == before, sentence
+
+
+@pytest.mark.fault(
+    "a text of a hundred thousand characters, which no report can hold",
+    "`a text to be recorded has 100000 characters; at most 10000 are allowed: ...`",
+)
+def test_a_text_without_end_is_not_recorded(filled: Record) -> None:
+    before = filled.last_event()
+    for remarks, why in (("x" * 100_000, "more"), ("", "x" * 100_000)):
+        there = filled.inspection("2026-11")
+        with pytest.raises(ValueError, match="has 100000 characters; at most 10000 are allowed"):
+            filled.change_inspection(
+                replace(there.inspection, remarks=remarks),
+                by="A. Berg", why=why, revision=there.revision,
+            )  # fmt: skip
+    assert filled.last_event() == before

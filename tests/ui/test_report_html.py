@@ -80,6 +80,12 @@ def test_every_text_is_escaped_wherever_it_stands() -> None:
     assert not [tag for tag, _ in tags_of(said).seen if tag in ("img", "b")]
 
 
+def test_a_direction_override_in_a_name_reverses_nothing_that_is_signed() -> None:
+    said = html_of([Facts((("Reviewer", "A\u202egreB, 2026-12-01"),))], title="A\u202e")
+    assert "AgreB, 2026-12-01" in said
+    assert "\u202e" not in said
+
+
 def test_printed_pages_say_rope_inspection_caution_and_page_number(case: ReportCase) -> None:
     edges = html_report(case).partition("@page")[2].partition("</style>")[0]
     assert 'content:"hoist rope 1\\2c  inspection 2026\\2d 11"' in edges

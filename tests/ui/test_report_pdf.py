@@ -292,3 +292,9 @@ def test_the_raw_data_start_on_a_page_of_their_own(pdf: bytes) -> None:
     assert len(at) == 1
     assert pages[at[0]].index("Annex") < 80
     assert all(one != two for one, two in pairwise(pages))
+
+
+def test_a_report_that_takes_too_long_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("ui.report.pdf.LONGEST_S", 0.001)
+    with pytest.raises(ValueError, match=r"takes more than the 0\.001 s allowed"):
+        pdf_of([Words("a")], title="a")

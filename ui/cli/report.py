@@ -137,11 +137,14 @@ def _write(case: ReportCase, wanted: list[Path], paper: str) -> None:
 
     for path in wanted:
         is_pdf = path.suffix.lower() == ".pdf"
-        data = (
-            pdf_report(case, paper="Letter" if paper == "Letter" else "A4")
-            if is_pdf
-            else (html_report(case).encode("utf-8"))
-        )
+        try:
+            data = (
+                pdf_report(case, paper="Letter" if paper == "Letter" else "A4")
+                if is_pdf
+                else (html_report(case).encode("utf-8"))
+            )
+        except ValueError as wrong:
+            raise click.ClickException(str(wrong)) from wrong
         try:
             atomic_write(path, data)
         except OSError as failed:

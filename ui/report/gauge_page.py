@@ -7,7 +7,6 @@ import io
 from base64 import b64encode
 from collections import Counter
 from collections.abc import Iterable, Sequence
-from html import escape
 from importlib.metadata import version
 from itertools import groupby
 
@@ -17,6 +16,7 @@ from inspection.exchange.spreadsheet import escape_formula
 from ui.charts.gauge_study import study_chart
 from ui.report.drawings import drawn_svg
 from ui.report.html import POLICY, STYLE
+from ui.report.letters import escaped
 from ui.text import CLEARS_NOTHING, sentence
 from vision.results import Estimate
 
@@ -151,8 +151,8 @@ def study_page(study: GaugeStudy, *, left_out: Sequence[str] = ()) -> str:
     """
     whole = study.whole
     parts = [
-        f"<p class='caution'>{escape(CLEARS_NOTHING)}</p>",
-        *(f"<p class='strong'>{escape(one)}</p>" for one in verdict(whole)),
+        f"<p class='caution'>{escaped(CLEARS_NOTHING)}</p>",
+        *(f"<p class='strong'>{escaped(one)}</p>" for one in verdict(whole)),
         f"<figure class='plot'>{_plot(study)}<figcaption>Each difference with the combined "
         "expanded uncertainty of photograph and reading; dashed: bias and limits of agreement."
         "</figcaption></figure>",
@@ -162,9 +162,9 @@ def study_page(study: GaugeStudy, *, left_out: Sequence[str] = ()) -> str:
         "that of the share inside U treats photographs as independent. Groups differ in more than "
         "the factor that names them: it need not be the cause of what a group shows.</p>",
         "<h2>How it was done</h2>",
-        *(f"<p>{escape(one)}</p>" for one in methods(study)),
+        *(f"<p>{escaped(one)}</p>" for one in methods(study)),
         "<h2>What was left out</h2>",
-        *(f"<p>{escape(one)}</p>" for one in _left_out(study, left_out)),
+        *(f"<p>{escaped(one)}</p>" for one in _left_out(study, left_out)),
         "<h2>All photographs</h2>",
         _photos_table(study),
     ]
@@ -236,17 +236,17 @@ def _left_out(study: GaugeStudy, without_reading: Sequence[str]) -> Iterable[str
 
 
 def _groups_table(study: GaugeStudy) -> str:
-    head = "".join(f"<th>{escape(one)}</th>" for one in ("group", *HEADINGS))
+    head = "".join(f"<th>{escaped(one)}</th>" for one in ("group", *HEADINGS))
     rows = []
     for factor, groups in groupby(study.groups, key=lambda one: one.factor):
         if factor != "all":
-            rows.append(f"<tr class='strong'><td colspan='9'>by {escape(factor)}</td></tr>")
+            rows.append(f"<tr class='strong'><td colspan='9'>by {escaped(factor)}</td></tr>")
         for one in groups:
             cells = "".join(
-                f"<td class='{kind}'>{escape(cell)}</td>"
+                f"<td class='{kind}'>{escaped(cell)}</td>"
                 for kind, cell in zip(KINDS, group_cells(one), strict=True)
             )
-            rows.append(f"<tr><td class='l'>{escape(one.name)}</td>{cells}</tr>")
+            rows.append(f"<tr><td class='l'>{escaped(one.name)}</td>{cells}</tr>")
     return f"<div class='wide'><table><tr>{head}</tr>{''.join(rows)}</table></div>"
 
 
@@ -264,8 +264,8 @@ def _photos_table(study: GaugeStudy) -> str:
         figures = [f"{one} ± {u}" if one else "" for one, u in pairs] + [off_pct, inside]
         rows.append(
             "<tr>"
-            + "".join(f"<td>{escape(one)}</td>" for one in named)
+            + "".join(f"<td>{escaped(one)}</td>" for one in named)
             + "".join(f"<td class='n'>{one}</td>" for one in figures)
-            + f"<td>{escape(why)}</td></tr>"
+            + f"<td>{escaped(why)}</td></tr>"
         )
     return f"<div class='wide'><table><tr>{head}</tr>{''.join(rows)}</table></div>"

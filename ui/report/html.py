@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from base64 import b64encode
 from collections.abc import Iterable
-from html import escape
 from typing import assert_never
 
 from ui.report.blocks import (
@@ -21,6 +20,7 @@ from ui.report.blocks import (
     Words,
 )
 from ui.report.drawings import svg_of
+from ui.report.letters import escaped
 
 LONGEST_WORD = 20  # letters; a longer word may be broken to fit its column
 # Styles only: no script runs, and nothing is loaded.
@@ -91,7 +91,7 @@ def html_of(blocks: Iterable[Block], *, title: str, caution: str = "") -> str:
         '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
         f'<meta http-equiv="Content-Security-Policy" content="{POLICY}">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        f"<title>{escape(title)}</title>\n<style>{STYLE}{edges}</style>\n</head>\n<body>\n"
+        f"<title>{escaped(title)}</title>\n<style>{STYLE}{edges}</style>\n</head>\n<body>\n"
         f"{body}\n</body>\n</html>\n"
     )
 
@@ -115,7 +115,7 @@ def _in_style(words: str) -> str:
 def _block(block: Block) -> str:
     match block:
         case Heading(words=words, level=level):
-            return f'<h{level} dir="auto">{escape(words)}</h{level}>'
+            return f'<h{level} dir="auto">{escaped(words)}</h{level}>'
         case Words(text=text, kind=kind):
             return f'<p class="{kind}" dir="auto">{_lines(text)}</p>'
         case Facts(pairs=pairs):
@@ -128,11 +128,11 @@ def _block(block: Block) -> str:
             return _figure(svg_of(plot, units), caption)
         case Rounds(shown=rounds, caption=caption, units=units):
             drawn = "".join(
-                f'<img alt="{escape(shown.words(units))}" src="{_svg_data(svg_of(shown, units))}">'
+                f'<img alt="{escaped(shown.words(units))}" src="{_svg_data(svg_of(shown, units))}">'
                 for shown in rounds
             )
             return (
-                f'<p class="small">{escape(caption)}</p><figure class="many">'
+                f'<p class="small">{escaped(caption)}</p><figure class="many">'
                 f'<div class="rounds">{drawn}</div></figure>'
             )
         case Front():
@@ -146,37 +146,37 @@ def _block(block: Block) -> str:
 def _front(front: Front) -> str:
     """Return the page to sign, in the order of the PDF."""
     letterhead, decision = front.letterhead, front.decision
-    lines = "<br>".join(escape(line) for line in letterhead.lines)
-    number = f'No. <span dir="auto">{escape(front.number)}</span>' if front.number else ""
+    lines = "<br>".join(escaped(line) for line in letterhead.lines)
+    number = f'No. <span dir="auto">{escaped(front.number)}</span>' if front.number else ""
     logo = ""
     if letterhead.logo_png:
         data = b64encode(letterhead.logo_png).decode("ascii")
-        logo = f'<img alt="{escape(letterhead.company)}" src="data:image/png;base64,{data}">'
+        logo = f'<img alt="{escaped(letterhead.company)}" src="data:image/png;base64,{data}">'
     alarms = "".join(
         f'<p class="caution alarm" dir="auto">{_lines(one)}</p>' for one in front.alarms
     )
     choices = "".join(
-        f"<li>{'☒' if taken else '☐'} {escape(choice)}</li>" for choice, taken in decision.choices
+        f"<li>{'☒' if taken else '☐'} {escaped(choice)}</li>" for choice, taken in decision.choices
     )
     signed = "".join(
-        f'<tr><td>{escape(role)}</td><td dir="auto">{escape(name)}</td><td></td><td></td></tr>'
+        f'<tr><td>{escaped(role)}</td><td dir="auto">{escaped(name)}</td><td></td><td></td></tr>'
         for role, name in front.signers
     )
     entries = "".join(f'<li dir="auto">{_lines(entry)}</li>' for entry in front.open_entries)
     blank = '<span class="blank"></span>'
     written = _pairs((("Remarks", decision.remarks), ("Next due", decision.next_due)), blank)
     return (
-        f'<header><div dir="auto"><strong>{escape(letterhead.company)}</strong><br>{lines}</div>'
+        f'<header><div dir="auto"><strong>{escaped(letterhead.company)}</strong><br>{lines}</div>'
         f"<div>{logo}{number}</div></header>"
-        f'<h1 dir="auto">{escape(front.title)}</h1>{_pairs(front.job, blank)}{alarms}'
+        f'<h1 dir="auto">{escaped(front.title)}</h1>{_pairs(front.job, blank)}{alarms}'
         f'<div class="answer"><p class="headline">{_lines(front.headline)}</p>'
         f"<p>{_lines(front.words)}</p></div>"
         f'<div class="side">{"".join(_picture(one) for one in front.pictures)}</div>'
         f"{_pairs(front.facts, blank)}"
-        f'<p class="strong">{escape(front.open_title)}</p><ul>{entries}</ul>'
+        f'<p class="strong">{escaped(front.open_title)}</p><ul>{entries}</ul>'
         f'<div class="decision"><p class="strong">Decision of the competent person</p>'
         f'<ul class="choices">{choices}</ul>{written}</div>'
-        f'<div class="signed"><p>{escape(front.says)}</p><table class="sign"><thead><tr>'
+        f'<div class="signed"><p>{escaped(front.says)}</p><table class="sign"><thead><tr>'
         f"<th>Role</th><th>Name</th><th>Signature</th><th>Date</th></tr></thead>"
         f"<tbody>{signed}</tbody></table></div>"
     )
@@ -184,7 +184,7 @@ def _front(front: Front) -> str:
 
 def _pairs(pairs: Iterable[tuple[str, str]], blank: str = "") -> str:
     listed = "".join(
-        f'<dt>{escape(name)}</dt><dd dir="auto">{_lines(value) or blank}</dd>'
+        f'<dt>{escaped(name)}</dt><dd dir="auto">{_lines(value) or blank}</dd>'
         for name, value in pairs
     )
     return f"<dl>{listed}</dl>"
@@ -192,7 +192,7 @@ def _pairs(pairs: Iterable[tuple[str, str]], blank: str = "") -> str:
 
 def _table(grid: Grid) -> str:
     head = "".join(
-        f'<th scope="col"{" class=n" if column in grid.right else ""}>{escape(one)}</th>'
+        f'<th scope="col"{" class=n" if column in grid.right else ""}>{escaped(one)}</th>'
         for column, one in enumerate(grid.head)
     )
     total = sum(grid.widths)
@@ -233,17 +233,17 @@ def _kinds(cell: str, column: int, grid: Grid, strong: bool) -> str:
 def _picture(picture: ReportPicture) -> str:
     data = b64encode(picture.jpeg).decode("ascii")
     return (
-        f'<figure><img alt="{escape(picture.caption)}" width="{picture.width_px}" '
+        f'<figure><img alt="{escaped(picture.caption)}" width="{picture.width_px}" '
         f'height="{picture.height_px}" src="data:image/jpeg;base64,{data}">'
-        f'<figcaption dir="auto">{escape(picture.caption)}</figcaption></figure>'
+        f'<figcaption dir="auto">{escaped(picture.caption)}</figcaption></figure>'
     )
 
 
 def _figure(svg: str, caption: str) -> str:
-    escaped = escape(caption)
+    words = escaped(caption)
     return (
-        f'<figure><div class="wide plot"><img alt="{escaped}" src="{_svg_data(svg)}"></div>'
-        f"<figcaption>{escaped}</figcaption></figure>"
+        f'<figure><div class="wide plot"><img alt="{words}" src="{_svg_data(svg)}"></div>'
+        f"<figcaption>{words}</figcaption></figure>"
     )
 
 
@@ -252,4 +252,4 @@ def _svg_data(svg: str) -> str:
 
 
 def _lines(text: str) -> str:
-    return escape(text).replace("\n", "<br>")
+    return escaped(text).replace("\n", "<br>")

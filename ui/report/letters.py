@@ -11,6 +11,7 @@ from __future__ import annotations
 import unicodedata
 from collections.abc import Iterable
 from functools import lru_cache
+from html import escape
 from pathlib import Path
 
 from PIL import ImageFont
@@ -46,6 +47,11 @@ def clean(text: str) -> str:
             continue  # the joiners stay: they separate or join letters, and reverse nothing
         signs.append(" " if kind in ("Cc", "Zs", "Zl", "Zp") and sign != "\n" else sign)
     return "".join(signs)
+
+
+def escaped(text: str) -> str:
+    """Return a text for HTML: as `clean`, with markup escaped."""
+    return escape(clean(text))
 
 
 def missing_letters(text: str) -> tuple[str, ...]:

@@ -118,7 +118,15 @@ class PageEdges:
 def _set(folder: str) -> bytes:
     """Return a folder's document, typeset in a separate process (`typeset` says why)."""
     command = [sys.executable, "-P", str(TYPESET), folder, TEMPLATE.name, str(FOLDER)]
-    done = subprocess.run(command, capture_output=True, text=True, timeout=LONGEST_S, check=False)
+    try:
+        done = subprocess.run(
+            command, capture_output=True, text=True, timeout=LONGEST_S, check=False
+        )
+    except subprocess.TimeoutExpired:
+        raise ValueError(
+            f"the report as PDF takes more than the {LONGEST_S:g} s allowed: is a text in it very "
+            "long? Write it as HTML."
+        ) from None
     if done.returncode:
         raise RuntimeError(f"the report could not be typeset:\n{done.stderr}")
     return (Path(folder) / f"{TEMPLATE.name}.pdf").read_bytes()
