@@ -90,14 +90,8 @@ def page(
       ropephoto page --phones
       ropephoto page --team team.toml --record postgresql://ropes@db/ropes
     """
-    import os
     import secrets
     import signal
-    import socket
-    import subprocess
-    import sys
-    from pathlib import Path
-    from urllib.parse import urlsplit
 
     from inspection.record.record import open_record
 
@@ -105,6 +99,58 @@ def page(
         environment.refuse_misspelt_names()
     except ValueError as wrong:
         raise click.ClickException(str(wrong)) from wrong
+    _check_options(team, address, without_login, hosts, phones)
+    phones_at = _phones_addresses(hosts, port) if phones else []
+    # without a proxy, phones reach this machine itself, which serves them only their own page
+    only_here = phones and not team and address in LOOPBACK and phones_at[0].startswith("http://")
+    if only_here:
+        address = "::" if address == "::1" else "0.0.0.0"
+    if place:
+        try:
+            open_record(place, create=False).close()  # fails here, with one sentence
+        except ValueError as wrong:
+            raise click.ClickException(str(wrong)) from wrong
+    if team:
+        addresses = [_team_address(team)]
+        phones_at = addresses if phones else []
+    else:
+        addresses = _addresses(address, port, hosts if without_login else ())
+    _check_port(address, port)
+    token = "" if team or without_login else secrets.token_urlsafe()
+    given = {
+        environment.ORIGINS: ",".join(addresses),
+        environment.PHONES: ",".join(phones_at),
+        environment.ONLY_HERE: "1" if only_here else "",
+        environment.TOKEN: token,
+        environment.LOGINS_FILE: str(environment.own_file(environment.LOGINS_FILE, "logins.db")),
+    }
+    if place:  # through the environment: a list of processes would show a password
+        given[environment.RECORD] = place
+    if photographs:
+        given[environment.STORE] = photographs
+    server = _start(given, address, port, team)
+    here = f"http://{_in_url(_reached(address))}:{port}"
+    # a termination signal stops the pages too, as Ctrl+C does
+    signal.signal(signal.SIGTERM, signal.default_int_handler)
+    try:
+        if _answers(here, server):
+            opened_at = f"{here}/?token={token}" if token else addresses[0]
+            click.echo(f"The pages are open at {opened_at} (stop with Ctrl+C).")
+            _tell_of_access(addresses if without_login else [], phones_at)
+            if not no_browser:
+                _show(opened_at)
+        status = server.wait()
+    except KeyboardInterrupt:
+        _stop(server)
+        status = 0
+    if status > 0:  # below 0: ended by a signal, on purpose
+        raise click.ClickException("the pages could not be started; the lines above say why.")
+
+
+def _check_options(
+    team: str | None, address: str, without_login: bool, hosts: tuple[str, ...], phones: bool
+) -> None:
+    """Refuse options that contradict each other, or that would open the record to a network."""
     if team and without_login:
         raise click.UsageError("--team requires a login and --without-login none; give only one.")
     if address not in LOOPBACK and not (team or without_login):
@@ -119,17 +165,12 @@ def page(
         )
     if hosts and not (without_login or phones):
         raise click.UsageError("--host goes with --phones or --without-login.")
-    phones_at = _phones_addresses(hosts, port) if phones else []
-    # without a proxy, phones reach this machine itself, which serves them only their own page
-    widened = phones and not team and address in LOOPBACK and phones_at[0].startswith("http://")
-    if widened:
-        address = "::" if address == "::1" else "0.0.0.0"
-    if place:
-        try:
-            open_record(place, create=False).close()  # fails here, with one sentence
-        except ValueError as wrong:
-            raise click.ClickException(str(wrong)) from wrong
-    opened_at = _team_address(team) if team else f"http://{_in_url(_reached(address))}:{port}"
+
+
+def _check_port(address: str, port: int) -> None:
+    """Refuse an address that is not this machine's, and a port that another program uses."""
+    import socket
+
     with socket.socket(socket.AF_INET6 if ":" in address else socket.AF_INET) as trial:
         try:
             taken = trial.connect_ex((_reached(address), port)) == 0
@@ -141,61 +182,48 @@ def page(
         raise click.ClickException(
             f"port {port} is in use by another program; choose another with --port."
         )
-    variables = dict(os.environ)
+
+
+def _start(
+    given: dict[str, str], address: str, port: int, team: str | None
+) -> subprocess.Popen[bytes]:
+    """Start the server with these variables; it answers under the addresses in them."""
+    import os
+    import subprocess
+    import sys
+    from pathlib import Path
+    from urllib.parse import urlsplit
+
+    variables = os.environ | given
     variables.pop(environment.TEAM_FILE, None)  # a team is named on the command line only
-    if place:  # through the environment: a list of processes would show a password
-        variables[environment.RECORD] = place
-    if photographs:
-        variables[environment.STORE] = photographs
-    addresses = [opened_at] if team else _addresses(address, port, hosts if without_login else ())
-    if team and phones:
-        phones_at = [opened_at]
-    token = "" if team or without_login else secrets.token_urlsafe()
-    variables |= {
-        environment.ORIGINS: ",".join(addresses),
-        environment.PHONES: ",".join(phones_at),
-        environment.ONLY_HERE: "1" if widened else "",
-        environment.TOKEN: token,
-        environment.LOGINS_FILE: str(environment.own_file(environment.LOGINS_FILE, "logins.db")),
-    }
     command = [sys.executable, "-m", "streamlit", "run"]
     command += [str(Path(__file__).resolve().parents[1] / "web" / "server.py")]
     command += [f"--server.address={address}", f"--server.port={port}", "--server.headless=true"]
     if team:
         variables[environment.TEAM_FILE] = str(Path(team).resolve())
         command += [f"--secrets.files={Path(team).resolve()}"]
-    names = {urlsplit(one).hostname or "" for one in (*addresses, *phones_at)} | set(LOOPBACK)
+    known = f"{given[environment.ORIGINS]},{given[environment.PHONES]}".split(",")
+    names = {urlsplit(one).hostname or "" for one in known if one} | set(LOOPBACK)
     command += [f"--server.allowedHosts={name}" for name in sorted(names)]
-    server = subprocess.Popen(command, env=variables, stdout=subprocess.DEVNULL)
-    # a termination signal stops the pages too, as Ctrl+C does
-    signal.signal(signal.SIGTERM, signal.default_int_handler)
-    try:
-        if _answers(f"http://{_in_url(_reached(address))}:{port}", server):
-            opened_at = f"{opened_at}/?token={token}" if token else addresses[0]
-            click.echo(f"The pages are open at {opened_at} (stop with Ctrl+C).")
-            if phones_at:
-                click.echo(
-                    f"Phones use {phones_at[0]}: scan the code under 'On a phone' on an "
-                    "inspection's page."
-                )
-                if not phones_at[0].startswith("https://"):
-                    click.echo(
-                        "That connection is not encrypted; use a private network, or put a proxy "
-                        "with HTTPS in front and name it with --host (ui/TEAM.md)."
-                    )
-            if without_login:
-                click.echo(
-                    f"Everybody who reaches {' or '.join(addresses)} can read and change the "
-                    "record, its photographs and its reviews, under any name."
-                )
-            if not no_browser:
-                _show(opened_at)
-        status = server.wait()
-    except KeyboardInterrupt:
-        _stop(server)
-        status = 0
-    if status > 0:  # below 0: ended by a signal, on purpose
-        raise click.ClickException("the pages could not be started; the lines above say why.")
+    return subprocess.Popen(command, env=variables, stdout=subprocess.DEVNULL)
+
+
+def _tell_of_access(open_to_all: list[str], phones_at: list[str]) -> None:
+    """Say who else can use the pages: phones, and without a login everybody."""
+    if phones_at:
+        click.echo(
+            f"Phones use {phones_at[0]}: scan the code under 'On a phone' on an inspection's page."
+        )
+        if not phones_at[0].startswith("https://"):
+            click.echo(
+                "That connection is not encrypted; use a private network, or put a proxy with "
+                "HTTPS in front and name it with --host (ui/TEAM.md)."
+            )
+    if open_to_all:
+        click.echo(
+            f"Everybody who reaches {' or '.join(open_to_all)} can read and change the record, "
+            "its photographs and its reviews, under any name."
+        )
 
 
 def _team_address(team: str) -> str:
