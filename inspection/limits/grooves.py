@@ -11,7 +11,6 @@ import math
 from dataclasses import dataclass, replace
 
 from inspection.limits.rules import ENTERED, Limit, NotApplicable, Rule, resolve
-from inspection.limits.standards import US_NEW_ROPE
 from inspection.model.rope import Groove, Rope
 
 # Trade pages differ from the standard, so each range has a name to choose it by.
@@ -113,29 +112,6 @@ def groove_fit(rope: Rope, groove: Groove, *, range_name: str = "ISO 16625") -> 
     ratio = None if groove.pitch_mm is None else round(groove.pitch_mm / groove.radius_mm, 9)
     fits = None if ratio is None else PITCH_PER_RADIUS[0] <= ratio <= PITCH_PER_RADIUS[1]
     return GrooveFit(groove, range_name, excess, outcome, ratio, fits)
-
-
-def handbook_groove_mm(nominal_mm: float, *, worn: bool) -> float:
-    """Return the least groove diameter by the US handbook's groove gauges, mm.
-
-    A new or re-cut groove: nominal plus the full oversize tolerance of a new rope; a worn one
-    may still be used at nominal plus half of it.
-
-    References
-    ----------
-    Handbook text on groove gauges and US Army TM 10-3950-672-10 (confirmed in public copies).
-
-    Examples
-    --------
-    >>> handbook_groove_mm(20.0, worn=True), handbook_groove_mm(20.0, worn=False)
-    (20.5, 21.0)
-    """
-    new_rope = Rope("", nominal_mm, service="new")
-    limit = resolve(US_NEW_ROPE, new_rope)[0]
-    most = (
-        nominal_mm if isinstance(limit, NotApplicable) or limit.high_mm is None else limit.high_mm
-    )
-    return (nominal_mm + most) / 2.0 if worn else most
 
 
 def groove_limits(rope: Rope, groove: Groove) -> tuple[Limit | NotApplicable, ...]:

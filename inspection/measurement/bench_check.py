@@ -66,11 +66,6 @@ class BenchCheck:
     usual_expanded_mm: float
 
     @property
-    def u_of_mean_mm(self) -> float:
-        """Experimental standard deviation of the mean, mm (GUM 4.2.3)."""
-        return self.repeatability_mm / math.sqrt(self.photographs)
-
-    @property
     def u_process_mm(self) -> float:
         """Standard uncertainty of the whole measurement process on this bar, mm.
 

@@ -63,8 +63,6 @@ class Ellipse:
         Number of directions.
     chi2 : float
         Weighted sum of the squared residuals.
-    residuals_mm : tuple of float
-        Measured minus fitted width in each direction, mm.
     """
 
     largest_mm: float
@@ -78,7 +76,6 @@ class Ellipse:
     budget: tuple[Term, ...]
     directions: int
     chi2: float
-    residuals_mm: tuple[float, ...]
 
     @property
     def ovality_mm(self) -> float:
@@ -200,7 +197,6 @@ def fit_ellipse(views: Sequence[DirectionalDiameter]) -> Ellipse | None:
         budgets["oval"],
         len(views),
         float(off @ weight @ off),
-        tuple((w - fitted).tolist()),
     )
 
 

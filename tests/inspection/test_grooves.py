@@ -7,7 +7,7 @@ import math
 import pytest
 
 from inspection.limits.conformity import SIMPLE, judge
-from inspection.limits.grooves import groove_fit, groove_limits, handbook_groove_mm
+from inspection.limits.grooves import groove_fit, groove_limits
 from inspection.limits.rules import Limit, NotApplicable
 from inspection.model.rope import Groove, Rope
 
@@ -43,11 +43,6 @@ def test_a_groove_without_pitch_has_no_pitch_to_judge() -> None:
     fit = groove_fit(ROPE, Groove("sheave", 10.6))
     assert (fit.pitch_per_radius, fit.pitch_fits) == (None, None)
     assert fit.excess_pct == pytest.approx(6.0)
-
-
-def test_thin_ropes_have_the_larger_oversize_in_the_handbook() -> None:
-    assert handbook_groove_mm(3.0, worn=False) == pytest.approx(3.0 * 1.08)
-    assert handbook_groove_mm(3.0, worn=True) == pytest.approx(3.0 * 1.04)
 
 
 @pytest.mark.parametrize(

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from inspection.limits.conformity import SIMPLE, judge
-from inspection.limits.grooves import groove_fit, groove_limits, handbook_groove_mm
+from inspection.limits.grooves import groove_fit, groove_limits
 from inspection.limits.rules import Limit
 from inspection.model.rope import Groove, Rope
 
@@ -78,10 +78,3 @@ def test_the_practice_ranges_hold_at_their_edges(
     ):
         fit = groove_fit(Rope("R", 30.0), Groove("sheave", 30.0 * radius), range_name=range_name)
         assert fit.outcome == outcome
-
-
-def test_the_handbooks_groove_gauges_add_half_and_all_of_the_oversize() -> None:
-    # handbook: above 5/16 in the worn gauge is 1.025 d, the new one 1.05 d
-    assert handbook_groove_mm(25.4, worn=True) == pytest.approx(1.025 * 25.4)
-    assert handbook_groove_mm(25.4, worn=False) == pytest.approx(1.05 * 25.4)
-    assert handbook_groove_mm(6.35, worn=True) == pytest.approx(1.03 * 6.35)
