@@ -149,7 +149,8 @@ def _set_write_ahead(connection: sqlite3.Connection) -> None:
             connection.execute("PRAGMA journal_mode = WAL")
             return
         except sqlite3.OperationalError as error:
-            if "locked" not in str(error) or time.monotonic() > until:
+            locked = error.sqlite_errorcode & 0xFF in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
+            if not locked or time.monotonic() > until:
                 raise
             time.sleep(0.01)
 

@@ -163,9 +163,9 @@ def test_evidence_is_the_comparison_at_the_place_unless_the_finding_says_it() ->
         "visit", 3, 90, 21.20, 22.11, -0.91, 0.05, 0.05, (), "disagrees", "C-1", "A. Berg"
     )
     elsewhere = replace(there, station=4)
-    says_it = replace(invented("").logged.finding, seen="It is -0.91 mm off.")
+    other = invented("").logged.finding
+    says_it = replace(other, code="photograph-disagrees", value=-0.91 / 0.05)
     assert evidence(says_it, [there, elsewhere]) == ()  # it names the difference itself
-    other = replace(says_it, seen="Typed three minutes before its photograph.")
     assert evidence(other, [there, elsewhere]) == (
         "station 3, 90 deg: photograph 21.20 mm, gauge 22.11 mm, "
         "difference -0.91 ± 0.10 mm: disagrees.",

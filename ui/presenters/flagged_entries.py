@@ -5,16 +5,18 @@ from __future__ import annotations
 import tempfile
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from math import isclose
 from pathlib import Path
 from urllib.parse import urlencode
 
 from inspection.comparison.standing_apart import GaugeOrPerson, StandsApart
 from inspection.exchange.spreadsheet import write_sheet
-from inspection.record.examinations import ComparedEntry
+from inspection.record.examinations import ACCEPTED, ComparedEntry
 from inspection.record.rankings import CorrectedSlip, ListedFinding, ReaderTally, RopeTally
 from inspection.record.record import Record
 from inspection.record.views import StationReview
 from ui.presenters.review_queue import item_name, station_of
+from ui.presenters.station_finding import COMPARED
 from ui.text import chance_words, one_in
 from vision.results import Finding, Place
 
@@ -91,7 +93,7 @@ class FlaggedEntry:
         logged = self.listed.logged
         if not logged.settled_by:
             return "with the inspector" if self.sent_back is not None else "waits for a reviewer"
-        if not logged.settled_how.startswith("accepted"):
+        if not logged.settled_how.startswith(ACCEPTED):
             return logged.settled_how.partition(":")[0]
         return "accepted as it is" if logged.finding.code in FACTS else DISAGREES
 
@@ -152,8 +154,14 @@ def evidence(finding: Finding, compared: Sequence[ComparedEntry]) -> tuple[str, 
         for place in finding.places
         for one in compared
         if place in (Place(one.station, one.view_deg), Place(one.station))
-        and f"{one.difference_mm:+z.2f} mm" not in finding.seen
+        and not _states(finding, one)
     )[:3]
+
+
+def _states(finding: Finding, one: ComparedEntry) -> bool:
+    """Return whether a finding is itself about this comparison, whose zeta is its value."""
+    zeta = one.difference_mm / one.u_mm
+    return finding.code in COMPARED and finding.value is not None and isclose(finding.value, zeta)
 
 
 def entry_rows(entries: Sequence[FlaggedEntry]) -> list[list[str]]:

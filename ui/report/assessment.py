@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping, Sequence
 
 from inspection.assessment import Assessment
@@ -30,8 +29,6 @@ UNCONFIRMED = (
     "own copy of the document before a decision about a rope depends on them."
 )
 MOST_HISTORIES = 6  # they fill two pages
-# a clause in the sentences of findings in older records
-_MEMORY = re.compile(r"[;,]? from memory, confidence [\d.]+\d")
 
 
 def decision_words(rule: DecisionRule) -> str:
@@ -332,7 +329,7 @@ def flags(shown: Sequence[ReportFlag], level: float) -> list[Block]:
             (
                 str(number),
                 where,
-                _MEMORY.sub("", f"{finding.seen} Action: {words}"),
+                f"{finding.seen} Action: {words}",
                 _chance_of(finding),
                 settled,
             )
