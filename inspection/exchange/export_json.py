@@ -18,6 +18,7 @@ from inspection.record.errors import RecordError
 from inspection.record.events import FIRST, Event, lock_head, now_utc
 from inspection.record.integrity.replay import replay
 from inspection.record.kept_limits import kept_own_limits, limit_confirmations
+from inspection.record.not_restored import note_missing
 from inspection.record.record import Record
 from inspection.record.serialization import JsonObject, to_dict
 from inspection.record.views import OpenInspection
@@ -116,6 +117,8 @@ def inspection_to_dict(there: OpenInspection) -> JsonObject:
 def restore_json(record: Record, path: str | Path) -> str:
     """Restore an exported record from its events, in an empty record; return its fingerprint.
 
+    The photographs that its store lacks are noted: an export holds none.
+
     Raises
     ------
     RecordError
@@ -132,6 +135,7 @@ def restore_json(record: Record, path: str | Path) -> str:
                 replay(connection, event)
             except RecordError as error:
                 raise RecordError(f"{name}: {error} Nothing was restored.") from error
+        note_missing(connection, record.photographs)
     return record.fingerprint()
 
 

@@ -26,12 +26,14 @@ from inspection.record.events import (
     is_replaying,
     iter_events,
 )
+from inspection.record.not_restored import forget
 from inspection.record.photo_store import PhotographStore
 from inspection.record.projection import apply_event
 from inspection.record.queries import definition_of, find_inspection, inspection_of, next_number
 from inspection.record.schema import (
     confirmations,
     gauges,
+    not_restored,
     own_limits,
     photographs,
     print_checks,
@@ -335,7 +337,10 @@ def check_store(connection: Connection, identity: str, store: PhotographStore) -
     photographs would be lost.
     """
     require_unclosed(connection, identity)
-    if store.is_gone() and connection.execute(select(photographs.c.sha256).limit(1)).first():
+    brought = select(photographs.c.sha256).where(
+        photographs.c.sha256.not_in(select(not_restored.c.sha256))
+    )
+    if store.is_gone() and connection.execute(brought.limit(1)).first():
         raise RecordError(
             f"the folder of photographs {store.where} is missing, but the record has "
             "photographs in it: was it moved? Put it back before adding more. Only if it is lost "
@@ -348,6 +353,7 @@ def save_photograph(
 ) -> None:
     """Assign a stored photograph to an inspection; a second time changes nothing."""
     require_unclosed(connection, identity)
+    forget(connection, {photograph.sha256, photograph.preview})
     existing = connection.execute(
         select(photographs.c.sha256).where(
             photographs.c.inspection == identity, photographs.c.sha256 == photograph.sha256

@@ -11,7 +11,7 @@ import hashlib
 import os
 import re
 import secrets
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -105,6 +105,20 @@ class PhotographStore:
         except OSError as error:
             raise RecordError(self._sentence("can't be read", error)) from error
 
+    def missing(self, hashes: Iterable[str]) -> list[str]:
+        """Return those of some photographs that are not there, in their order.
+
+        It takes one listing; a store that can't be listed is asked for each photograph.
+        """
+        wanted = list(hashes)
+        if not wanted:
+            return []
+        try:
+            there = set(self.hashes())
+        except (RecordError, NotImplementedError):
+            return [sha256 for sha256 in wanted if not self.has(sha256)]
+        return [sha256 for sha256 in wanted if sha256 not in there]
+
     def is_gone(self) -> bool:
         """Return whether this is a folder that does not exist; `put` would create it."""
         files, root = self._open()
@@ -114,7 +128,10 @@ class PhotographStore:
         """Yield the SHA-256 of every photograph in the store, sorted."""
         files, root = self._open()
         try:
-            paths = files.find(root) if files.exists(root) else []
+            files.invalidate_cache()  # other programs add photographs, too
+            paths = files.find(root)
+        except FileNotFoundError:
+            paths = []
         except OSError as error:
             raise RecordError(self._sentence("can't be read", error)) from error
         names = (str(path).replace("\\", "/").rsplit("/", 1)[-1] for path in paths)

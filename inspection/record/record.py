@@ -19,7 +19,7 @@ from inspection.model.closing import Closing
 from inspection.model.condition import Condition, Criterion
 from inspection.model.readings import Gauge, Reading
 from inspection.model.rope import Inspection, Rope
-from inspection.record import commands, drafts, queries, reviews
+from inspection.record import commands, drafts, not_restored, queries, reviews
 from inspection.record.commands import save_replacement, save_results
 from inspection.record.database import Access, make_engine, shown, sqlite_path, upgrade_schema
 from inspection.record.errors import RecordError
@@ -386,13 +386,12 @@ class Record:
         work: Path | None = None,
         progress: EventProgress | None = None,
     ) -> verify.Verification:
-        """Check whether anything was changed outside this program.
-
-        With `work`, an interrupted call resumes where it stopped (`integrity.rebuild`).
-        """
+        """Check for changes made outside this program; with `work` an interrupted call resumes."""
+        store = self.photographs if photographs else None
         with self.access.reading() as connection:
-            store = self.photographs if photographs else None
-            return verify.verify(connection, noted=noted, store=store, work=work, progress=progress)
+            seen = verify.verify(connection, noted=noted, store=store, work=work, progress=progress)
+        not_restored.note_found(self.access, seen.found)
+        return seen
 
     def backup(self, to: str | Path, *, photographs: bool = True) -> Backup:
         """Copy record and photographs into a folder, and verify the copy."""

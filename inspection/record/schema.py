@@ -204,6 +204,13 @@ tasks = Table(
     PrimaryKeyConstraint("inspection", "photo"),
 )
 
+# Photographs and previews that a JSON export did not bring: not entries, hence not events.
+not_restored = Table(
+    "not_restored",
+    metadata,
+    Column("sha256", String(64), primary_key=True),
+)
+
 findings = Table(
     "findings",
     metadata,

@@ -25,6 +25,7 @@ UNDONE: dict[str, tuple[str, ...]] = {
         ),
     ),
     "0009": ("ALTER TABLE readings DROP COLUMN blind",),
+    "0010": ("DROP TABLE not_restored",),
 }
 
 

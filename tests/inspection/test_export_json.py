@@ -263,3 +263,42 @@ def test_plain_values_come_back_as_what_they_were(
 def test_numbers_in_tables_keep_all_their_digits(value: float) -> None:
     assert float(plain_number(value)) == value
     assert "e" not in plain_number(value)
+
+
+def test_photographs_that_an_export_did_not_bring_are_known_and_others_are_faults(
+    tmp_path: Path,
+) -> None:
+    with open_record(tmp_path / "old.db") as old:
+        _fill(old)
+        old.add_photograph("visit", b"never brought", name="a.jpg", by="A. Berg")
+        old.add_photograph("visit", b"there at once", name="b.jpg", by="A. Berg")
+        export_json(old, tmp_path / "record.json")
+    with open_record(tmp_path / "new.db") as new:
+        kept = new.photographs.put(b"there at once")
+        restore_json(new, tmp_path / "record.json")
+        found = new.verify(photographs=True)
+        assert found.sound
+        before = found.photographs
+        absent = found.absent
+        assert before is not None
+        assert any("not in the export that this record was restored from" in x for x in found.notes)
+        # added again by the program, it is known no longer
+        brought = new.add_photograph("visit", b"never brought", name="a.jpg", by="A. Berg")
+        found = new.verify(photographs=True)
+        assert (found.sound, found.photographs, found.absent) == (True, before + 1, absent - 1)
+        for count, sha256 in enumerate((kept, brought), start=1):
+            (tmp_path / "new-photographs" / sha256[:2] / sha256).unlink()
+            lost = new.verify(photographs=True)
+            assert len(lost.faults) == count
+            assert any(sha256[:12] in fault for fault in lost.faults)
+
+
+def test_photographs_can_be_added_to_a_record_restored_without_any(tmp_path: Path) -> None:
+    with open_record(tmp_path / "old.db") as old:
+        _fill(old)
+        old.add_photograph("visit", b"never brought", name="a.jpg", by="A. Berg")
+        export_json(old, tmp_path / "record.json")
+    with open_record(tmp_path / "new.db") as new:
+        restore_json(new, tmp_path / "record.json")
+        new.add_photograph("visit", b"another", name="c.jpg", by="A. Berg")
+        assert new.verify(photographs=True).sound

@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 import hashlib
+from collections import Counter
 from pathlib import Path
+from typing import ClassVar
 
+import fsspec  # type: ignore[import-untyped]
 import pytest
+from fsspec.implementations.memory import MemoryFileSystem  # type: ignore[import-untyped]
 
 from inspection.record.errors import RecordError
 from inspection.record.photo_store import PhotographStore
@@ -29,6 +33,58 @@ def test_a_photograph_comes_back_by_its_hash(store: PhotographStore) -> None:
     assert list(store.hashes()) == [ABC]
     assert store.has(ABC)
     assert not store.has("0" * 64)
+
+
+class CountingStore(MemoryFileSystem):  # type: ignore[misc]
+    """An object store that counts how often it is asked, and may refuse to list."""
+
+    protocol = "counting"
+    store: ClassVar[dict[str, object]] = {}
+    pseudo_dirs: ClassVar[list[str]] = [""]
+    asked: ClassVar[Counter[str]] = Counter()
+    lists = True
+
+    def find(self, path: str, *args: object, **options: object) -> object:
+        self.asked["find"] += 1
+        if not self.lists:
+            raise PermissionError("listing is not allowed")
+        return super().find(path, *args, **options)
+
+    def exists(self, path: str, **options: object) -> bool:
+        self.asked["exists"] += 1
+        return bool(super().exists(path, **options))
+
+
+@pytest.mark.parametrize(
+    ("lists", "calls"), [(True, {"find": 1}), (False, {"find": 1, "exists": 3})]
+)
+def test_missing_photographs_take_one_listing_where_the_store_can_be_listed(
+    lists: bool, calls: dict[str, int], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    fsspec.register_implementation("counting", CountingStore, clobber=True)
+    store = PhotographStore("counting://ropes")
+    store.put(b"abc")
+    monkeypatch.setattr(CountingStore, "lists", lists)
+    CountingStore.asked.clear()
+    assert store.missing(["0" * 64, ABC, "1" * 64]) == ["0" * 64, "1" * 64]
+    assert CountingStore.asked == calls
+
+
+def test_a_folder_that_does_not_exist_lacks_every_photograph(tmp_path: Path) -> None:
+    store = PhotographStore(str(tmp_path / "nothing"))
+    assert store.missing([ABC]) == [ABC]
+    assert store.missing([]) == []
+
+
+def test_missing_photographs_of_a_folder_are_listed_once(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    store = PhotographStore(str(tmp_path))
+    store.put(b"abc")
+    asked: list[str] = []
+    monkeypatch.setattr(PhotographStore, "has", lambda _, sha256: asked.append(sha256))
+    assert store.missing([ABC, "0" * 64]) == ["0" * 64]
+    assert asked == []
 
 
 def test_a_large_photograph_comes_back_whole(store: PhotographStore) -> None:

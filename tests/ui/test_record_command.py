@@ -6,6 +6,7 @@ import io
 import json
 import os
 import re
+import shutil
 import sqlite3
 import subprocess
 import sys
@@ -111,7 +112,24 @@ def test_a_restored_record_says_that_its_photographs_are_missing(filled: Path) -
     run("init", "again.db")
     restored = run("import", "again.db", "all.json", "--by", "C. Holm")
     assert restored.exit_code == 0, restored.output
-    assert "1 photograph is missing, because a .json holds none" in restored.output
+    assert "1 photograph is known to be missing: it was not in the export" in restored.output
+    # known to be missing is no fault
+    checked = run("verify", "again.db")
+    assert checked.exit_code == 0, checked.output
+    assert "Note: 1 photograph is known to be missing" in checked.output
+    assert re.search(
+        r"Sound: \d+ events, 0 photographs \(1 more known to be missing\)\.", checked.output
+    )
+    # once it has been there, losing it is one
+    shutil.copytree("crane-photographs", "again-photographs")
+    there = run("verify", "again.db")
+    assert there.exit_code == 0, there.output
+    assert "known to be missing" not in there.output
+    shutil.rmtree("again-photographs")
+    lost = run("verify", "again.db")
+    assert lost.exit_code == 1
+    assert "is not in the store" in lost.output
+    assert "known to be missing" not in lost.output
 
 
 @pytest.mark.fault(

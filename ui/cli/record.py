@@ -205,17 +205,14 @@ def _report(done: Imported, opened: Record) -> None:
 
 
 def _tell_missing_photographs(opened: Record) -> None:
-    """Say that photographs are missing from the store: a JSON export holds none."""
-    missing = sum(
-        not opened.photographs.has(one.sha256)
-        for summary in opened.ranked()
-        for one in opened.inspection(summary.identity).photographs
-    )
+    """Say which photographs are missing from the store: a JSON export holds none."""
+    from inspection.record.not_restored import known_missing, missing_note, photograph_hashes
+
+    with opened.access.reading() as connection:
+        listed = known_missing(connection)
+        missing = [sha256 for sha256 in photograph_hashes(connection) if sha256 in listed]
     if missing:
-        click.echo(
-            f"{counted(missing, 'photograph is', 'photographs are')} missing, because a .json "
-            "holds none: copy their folder beside the record, or name it with --photographs."
-        )
+        click.echo(missing_note(missing))
 
 
 @record.command()
@@ -303,7 +300,7 @@ def verify(
         ""
         if found.photographs is None
         else f", {counted(found.photographs, 'photograph', 'photographs')}"
-    )
+    ) + (f" ({found.absent} more known to be missing)" if found.absent else "")
     if not found.sound:
         raise click.ClickException(
             f"{counted(len(found.faults), 'fault', 'faults')} among {events}{pictures}: keep this "

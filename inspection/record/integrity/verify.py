@@ -21,8 +21,14 @@ from inspection.record.events import (
     noted_fault,
 )
 from inspection.record.integrity.rebuild import EventProgress, NotReplayableError, rebuilt_state
+from inspection.record.not_restored import (
+    known_missing,
+    missing_note,
+    photograph_hashes,
+    preview_hashes,
+)
 from inspection.record.photo_store import NOWHERE, PhotographStore
-from inspection.record.schema import STATE, photographs
+from inspection.record.schema import STATE
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +46,12 @@ class Verification:
     photographs : int or None
         How many photographs were read and compared; None if they were not checked.
     notes : tuple of str
-        What is not a fault but should be known: where times run backwards.
+        What is not a fault but should be known: where times run backwards, and photographs that
+        an export did not bring.
+    absent : int
+        Photographs known to be missing; not among `photographs`.
+    found : tuple of str
+        Hashes that were known to be missing and are there now.
     """
 
     events: int
@@ -48,6 +59,8 @@ class Verification:
     faults: tuple[str, ...]
     photographs: int | None
     notes: tuple[str, ...] = ()
+    absent: int = 0
+    found: tuple[str, ...] = ()
 
     @property
     def sound(self) -> bool:
@@ -108,34 +121,33 @@ def verify(
         faults += _state_faults(connection, work=work, progress=progress)
     faults += missing
     notes = clock_notes(connection)
-    read = None
+    read: int | None = None
+    absent: list[str] = []
+    found: list[str] = []
     if store is not None:
         hashes = photograph_hashes(connection)
-        read = len(hashes)
-        if hashes and not store.where:
+        listed = known_missing(connection)
+        if set(hashes) - listed and not store.where:
             raise RecordError(NOWHERE)
+        gone = set(store.missing(sorted(listed)) if store.where else listed)
+        absent = [sha256 for sha256 in hashes if sha256 in gone]
+        found = sorted(listed - gone)
+        read = len(hashes) - len(absent)
         for sha256 in (*hashes, *preview_hashes(connection)):
             try:
-                store.get(sha256)
+                if sha256 not in gone:
+                    store.get(sha256)
             except RecordError as error:
                 faults.append(str(error))
+        if absent:
+            notes.append(missing_note(absent))
     try:
         mark = fingerprint(connection)
     except Exception:  # a missing head is already among the faults
         mark = "0-"
-    return Verification(int(mark.split("-")[0]), mark, tuple(faults), read, tuple(notes))
-
-
-def photograph_hashes(connection: Connection) -> list[str]:
-    """Return the SHA-256 of every photograph that the record names, sorted."""
-    query = select(photographs.c.sha256).distinct().order_by(photographs.c.sha256)
-    return list(connection.execute(query).scalars())
-
-
-def preview_hashes(connection: Connection) -> list[str]:
-    """Return the SHA-256 of every preview that the record names, sorted."""
-    query = select(photographs.c.preview).distinct().order_by(photographs.c.preview)
-    return list(connection.execute(query.where(photographs.c.preview != "")).scalars())
+    return Verification(
+        int(mark.split("-")[0]), mark, tuple(faults), read, tuple(notes), len(absent), tuple(found)
+    )
 
 
 def _state_faults(

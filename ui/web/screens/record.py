@@ -45,6 +45,8 @@ def _verify() -> None:
 
 def _show_verification(found: Verification) -> None:
     pictures = "" if found.photographs is None else f", {found.photographs} photographs"
+    if found.absent:
+        pictures += f" ({found.absent} more known to be missing)"
     for note in found.notes:
         st.info(as_typed(note))
     for fault in found.faults:
