@@ -174,8 +174,8 @@ def summary_rows(record: Record) -> Iterator[list[str]]:
 
 
 SUMMARY = (
-    "inspection", "rope", "on", "place", "inspector", "state", "readings", "results",
-    "open_findings", "rank", "headline",
+    "inspection", "rope", "date", "place", "inspector", "state", "readings",
+    "figures from photographs", "open findings", "urgency", "most urgent finding",
 )  # fmt: skip
 
 

@@ -56,10 +56,12 @@ def test_a_folder_gives_a_page_a_table_and_a_file_without_names(
     assert "2 of 2 differences (100 %) are within their expanded uncertainty" in result.output
     assert "2 ropes: too few to state more" in result.output
     table = rows((tmp_path / "out" / "comparison.csv").read_bytes())
-    assert [row["inside"] for row in table] == ["yes", "yes", ""]
-    assert "tilted 48 degrees" in table[2]["why_not"]
+    assert [row["within U"] for row in table] == ["yes", "yes", ""]
+    assert "tilted 48 degrees" in table[2]["why no figure"]
     for row in table[:2]:
-        assert float(row["photo_mm"]) == pytest.approx(float(row["trusted_mm"]), rel=0.004)
+        assert float(row["by photograph (mm)"]) == pytest.approx(
+            float(row["trusted reading (mm)"]), rel=0.004
+        )
     page = (tmp_path / "out" / "comparison.html").read_text()
     assert "too-tilted (1)" in page
     assert "http" not in page.replace("http-equiv", "")  # nothing outside is asked for
@@ -75,7 +77,7 @@ def test_a_folder_gives_a_page_a_table_and_a_file_without_names(
     # what was given away gives the same figures
     assert run(again).exit_code == 0
     figures = [
-        [row["photo_mm"] for row in rows((place / "comparison.csv").read_bytes())]
+        [row["by photograph (mm)"] for row in rows((place / "comparison.csv").read_bytes())]
         for place in (tmp_path / "out", again)
     ]
     assert figures[0] == figures[1]

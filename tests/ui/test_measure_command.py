@@ -150,18 +150,20 @@ def test_csv_has_a_line_each_and_no_figure_where_there_is_none(estimates: list[E
     result = run(FOUR[0], SAMPLES / "refuse-tilted.jpg", *CHECKED, "--csv")
     assert result.exit_code == 1
     first, second = csv.DictReader(io.StringIO(result.stdout))
-    assert first["diameter_mm"] == f"{estimates[0].diameter_mm:.4f}"
-    assert first["expanded_mm"] == f"{estimates[0].expanded_mm():.4f}"
-    assert (first["station"], first["view_deg"], first["print_set"]) == ("1", "0", "demo-set")
-    assert second["photo"] == "refuse-tilted.jpg"
-    assert second["diameter_mm"] == second["u_mm"] == second["expanded_mm"] == ""
-    assert "The phone was tilted" in second["findings"]
+    assert first["diameter (mm)"] == f"{estimates[0].diameter_mm:.4f}"
+    assert first["expanded uncertainty k = 2 (mm)"] == f"{estimates[0].expanded_mm():.4f}"
+    assert (first["station"], first["direction (deg)"], first["card set"]) == ("1", "0", "demo-set")
+    assert second["photograph"] == "refuse-tilted.jpg"
+    assert {second[head] for head in second if "diameter (" in head or "uncertainty" in head} == {
+        ""
+    }
+    assert "The phone was tilted" in second["warnings or why no diameter"]
 
 
 def test_no_cell_of_the_csv_runs_as_a_formula(tmp_path: Path) -> None:
     (tmp_path / "=1+1.jpg").write_bytes(b"no photograph")
     result = run(tmp_path, "--csv")
-    assert next(csv.DictReader(io.StringIO(result.stdout)))["photo"] == "'=1+1.jpg"
+    assert next(csv.DictReader(io.StringIO(result.stdout)))["photograph"] == "'=1+1.jpg"
 
 
 def test_a_refused_photograph_is_one_paragraph_with_status_1() -> None:

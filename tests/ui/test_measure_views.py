@@ -81,7 +81,11 @@ def test_json_and_csv_carry_ellipse_and_lay(capsys: pytest.CaptureFixture[str]) 
     print_csv(RESULTS)
     head, first, *_ = capsys.readouterr().out.splitlines()
     row = dict(zip(head.split(","), first.split(","), strict=True))
-    assert (row["lay_mm"], row["u_lay_mm"], row["hand"]) == ("142.8000", "0.3000", "right")
+    assert (
+        row["lay length (mm)"],
+        row["standard uncertainty of the lay length (mm)"],
+        row["hand of lay"],
+    ) == ("142.8000", "0.3000", "right")
 
 
 @pytest.mark.fault(
@@ -93,8 +97,12 @@ def test_no_text_of_a_photograph_runs_in_a_spreadsheet(capsys: pytest.CaptureFix
     texts = {"photo_name": "=cmd|x.jpg", "camera": "@SUM(1)", "print_set": "+1+1"}
     print_csv([replace(RESULTS[0], **texts)])  # type: ignore[arg-type]
     (row,) = csv.DictReader(capsys.readouterr().out.splitlines())
-    assert (row["photo"], row["camera"], row["print_set"]) == ("'=cmd|x.jpg", "'@SUM(1)", "'+1+1")
-    assert row["diameter_mm"] == "22.4027"
+    assert (row["photograph"], row["camera"], row["card set"]) == (
+        "'=cmd|x.jpg",
+        "'@SUM(1)",
+        "'+1+1",
+    )
+    assert row["diameter (mm)"] == "22.4027"
 
 
 @pytest.mark.parametrize(

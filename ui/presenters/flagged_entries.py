@@ -21,20 +21,22 @@ from ui.text import chance_words, one_in
 from vision.results import Finding, Place
 
 HEADINGS = (
-    "inspection", "rope", "place", "day", "entry", "what was seen", "evidence",
-    "state", "reason", "by",
-    "what to do", "innocent explanation", "chance if nothing is wrong", "page",
+    "inspection", "rope", "place", "date", "entries", "finding", "comparisons there",
+    "state", "reason", "decided by",
+    "action", "innocent explanation", "chance if nothing is wrong", "page",
 )  # fmt: skip
 ROPE_HEADINGS = (
-    "rope", "to look at", "accepted although they disagree", "inspections", "not examined yet",
-    "last inspection",
+    "rope", "entries to check", "accepted although they disagree", "inspections",
+    "not examined yet", "last inspection",
 )  # fmt: skip
 READER_HEADINGS = (
-    "gauge or person", "name", "to look at", "accepted although they disagree", "comparisons",
-    "disagree", "more often than all: chance, all counted", "reads more than the others mm",
-    "U (k = 2) mm", "chance if nothing is wrong, all counted", "stands apart",
+    "gauge or person", "name", "entries to check", "accepted although they disagree", "comparisons",
+    "disagree", "chance of so many", "reads more than the others (mm)",
+    "U k = 2 (mm)", "chance of so large a difference", "stands apart",
 )  # fmt: skip
-SLIP_HEADINGS = ("inspection", "entry", "typed", "corrected to", "by", "on", "reason")
+SLIP_HEADINGS = (
+    "inspection", "place", "typed", "corrected to", "corrected by", "date", "reason",
+)  # fmt: skip
 DISAGREES = "accepted although it disagrees"
 # Facts and gaps that no figure contradicts; every other finding disagrees with something.
 FACTS = ("photograph-refused", "photograph-doubtful", "direction-missing", "station-not-measured")

@@ -27,9 +27,10 @@ HEADINGS = ("ropes", "photographs", "refused", "bias % (95 %)", "sd %", "limits 
             "inside U (95 %)", "mean z²")  # fmt: skip
 KINDS = ("n", "n", "n", "l", "n", "l", "l", "n")  # "l": long, can be broken
 ROWS = (
-    "photo", "rope", "gauge", "finish", "phone", "card_set", "trusted_mm", "trusted_expanded_mm",
-    "photo_mm", "photo_expanded_mm", "difference_mm", "difference_pct", "expanded_difference_mm",
-    "inside", "why_not",
+    "photograph", "rope", "gauge", "finish", "phone", "card set", "trusted reading (mm)",
+    "U k = 2 of the trusted reading (mm)", "by photograph (mm)", "U k = 2 of the photograph (mm)",
+    "photograph - trusted (mm)", "photograph - trusted (%)", "U k = 2 of the difference (mm)",
+    "within U", "why no figure",
 )  # fmt: skip
 
 

@@ -23,6 +23,27 @@ from vision.frame import COLUMNS, results_frame
 from vision.results import Estimate, Refusal, Result
 from vision.uncertainty import combined_u_mm, shares
 
+# Columns of `vision.frame` as a spreadsheet shows them.
+HEADINGS = {
+    "photo": "photograph",
+    "view_deg": "direction (deg)",
+    "at_mm": "place along the card (mm)",
+    "diameter_mm": "diameter (mm)",
+    "expanded_mm": "expanded uncertainty k = 2 (mm)",
+    "u_mm": "standard uncertainty (mm)",
+    "crowns": "crowns on the jaws",
+    "crown_pitch_mm": "crown pitch (mm)",
+    "u_pitch_mm": "standard uncertainty of the pitch (mm)",
+    "strands": "outer strands",
+    "lay_mm": "lay length (mm)",
+    "u_lay_mm": "standard uncertainty of the lay length (mm)",
+    "hand": "hand of lay",
+    "px_per_mm": "scale (px/mm)",
+    "tilt_deg": "tilt (deg)",
+    "print_set": "card set",
+    "taken_at": "taken at",
+    "findings": "warnings or why no diameter",
+}
 WIDE = 105  # columns from which the table has room for the main source of U
 
 
@@ -261,4 +282,5 @@ def print_csv(results: list[Result]) -> None:
     frame = results_frame(results)
     words = [name for name, kind in COLUMNS.items() if kind == "str"]
     frame[words] = frame[words].map(escape_formula)
+    frame = frame.rename(columns=HEADINGS)
     frame.to_csv(sys.stdout, index=False, float_format="%.4f", lineterminator="\n")

@@ -259,7 +259,7 @@ def _people_or_gauges(kind: GaugeOrPerson, scope: InspectionFilter) -> None:
         return
     rows = [row[1:] for row in reader_rows(readers)]
     heads = [kind, *READER_HEADINGS[2:]]
-    heads = [head.replace(" (k = 2)", "") for head in heads]
+    heads = [head.replace(" k = 2", "") for head in heads]
     st.html(table(heads, rows[:SHOWN], f"Each {kind} against all others"))
     st.caption(
         "Of the names that stand apart, at most 5 % do so by chance (Benjamini-Hochberg). They are "
