@@ -6,7 +6,7 @@ competent person, the maker's instructions and local rules decide.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from inspection.comparison.bland_altman import (
@@ -27,6 +27,7 @@ from inspection.limits.conformity import (
     whole_rope_verdicts,
 )
 from inspection.limits.grooves import GrooveFit, all_groove_limits, groove_fit
+from inspection.limits.outside import beyond_limits, outside_words
 from inspection.limits.plausibility import far_from_nominal
 from inspection.limits.remaining_life import StationHistory, station_histories
 from inspection.limits.rules import Limit, NotApplicable, Rule
@@ -38,6 +39,7 @@ from inspection.limits.wear import (
     local_decreases,
     uniform_decrease,
 )
+from inspection.measurement.doubt import DOUBT_MARK, DoubtedEntry, doubts_at
 from inspection.measurement.section import (
     Section,
     Source,
@@ -47,11 +49,12 @@ from inspection.measurement.section import (
 from inspection.model.log import Log, counted
 from inspection.model.loss import LOCAL_GROUND
 from inspection.screening.completeness import INCOMPLETE, gaps_and_contradictions
+from inspection.screening.doubted_entries import doubted_entries
 from inspection.screening.lay_length import StationLay, station_lays
 from inspection.screening.odd_figures import model_of, with_learned_repeatability
 from inspection.screening.screen import LEVEL, USUAL_PACE, screen
 from inspection.screening.timing import Pace
-from vision.results import Finding
+from vision.results import Finding, Place
 
 NOTHING_APPLIED = (
     "The rope was judged against nothing: no limit for its diameter applies to what was measured. "
@@ -97,8 +100,8 @@ class Assessment:
         The rope's grooves against its nominal diameter.
     lays : tuple of StationLay
         Lay length of the stations whose photographs show it.
-    doubted : frozenset of int
-        Stations with an entry that deserves a second look.
+    doubts : tuple of DoubtedEntry
+        Entries that have to be checked, most urgent first.
     not_asked : tuple of str
         What decides which limits apply but was not stated, a sentence each.
     """
@@ -119,8 +122,32 @@ class Assessment:
     station_histories: tuple[StationHistory, ...] = ()
     groove_fits: tuple[GrooveFit, ...] = ()
     lays: tuple[StationLay, ...] = ()
-    doubted: frozenset[int] = frozenset()
+    doubts: tuple[DoubtedEntry, ...] = ()
     not_asked: tuple[str, ...] = ()
+
+    @property
+    def doubted(self) -> frozenset[int]:
+        """Stations with an entry that has to be checked."""
+        return frozenset(one.place.station for one in self.doubts)
+
+    def doubts_at(self, station: int | None) -> tuple[DoubtedEntry, ...]:
+        """Return the entries to be checked at a station; None for the whole rope."""
+        return doubts_at(self.doubts, station)
+
+    def mark(self, *stations: int | None) -> str:
+        """Return the mark of a figure of these stations: " (doubted)" or nothing."""
+        return DOUBT_MARK if any(station in self.doubted for station in stations) else ""
+
+    def entry_mark(self, place: Place | None, source: Source) -> str:
+        """Return the mark of one reading or photograph: " (doubted)" or nothing."""
+        return (
+            DOUBT_MARK
+            if any(
+                one.place == place and (one.source == source or one.disagrees)
+                for one in self.doubts
+            )
+            else ""
+        )
 
     @property
     def needs_review(self) -> bool:
@@ -171,41 +198,41 @@ class Assessment:
 
     @property
     def _first(self) -> str:
+        """The first concern, and then every limit that a figure is outside of."""
+        words, told = self._lead
+        return f"{words} {outside_words(self.verdicts, told)}".strip() if words else ""
+
+    @property
+    def _lead(self) -> tuple[str, PlacedVerdict | None]:
+        """The first concern by itself, and the verdict that it is, if it is one."""
         lost = [finding for finding in self.findings if finding.look_first]
         if lost:
-            return f"{finding_words(lost[0])} {LOCAL_GROUND}"
+            return f"{finding_words(lost[0])} {LOCAL_GROUND}", None
         for thin in self.local:
             if thin.outcome == "local decrease":
-                return f"{thin.words} {LOCAL_GROUND}"
+                return f"{thin.words} {LOCAL_GROUND}", None
         outside = [verdict for verdict in self.verdicts if verdict.verdict.outcome == "outside"]
-        for placed in outside:
+        for placed in beyond_limits(outside):
             if placed.verdict.limit.rule.purpose == "discard":
-                return placed.words
+                return placed.words, placed
         if self.findings:
-            return finding_words(self.findings[0])
+            return finding_words(self.findings[0]), None
         for comparison in self.crosscheck.comparisons:
             if comparison.word == "disagrees":
-                return f"{comparison.place.words}. {comparison.words}"
+                return f"{comparison.place.words}. {comparison.words}", None
         if outside:
-            return outside[0].words
+            placed = next(iter([*beyond_limits(outside), *outside]))
+            return placed.words, placed
         if self.crosscheck.refused:
             refused = self.crosscheck.refused[0]
-            return f"photograph {refused.photo_name}. {refused.findings[0].seen}"
-        return ""
+            return f"photograph {refused.photo_name}. {refused.findings[0].seen}", None
+        return "", None
 
 
 def finding_words(finding: Finding) -> str:
     """Return a finding with its places, at most three, in one line."""
     more = f" and {len(finding.where) - 3} more" if len(finding.where) > 3 else ""
     return f"{'; '.join(finding.where[:3])}{more}. {finding.seen}"
-
-
-def _doubted_stations(findings: Sequence[Finding], checked: CrossCheck) -> frozenset[int]:
-    """Return the stations with entries that deserve a look or disagree with a photograph."""
-    disagree = {
-        comparison.station for comparison in checked.comparisons if comparison.word == "disagrees"
-    }
-    return frozenset(disagree | {place.station for finding in findings for place in finding.places})
 
 
 def assess(
@@ -262,7 +289,7 @@ def assess(
     lays = station_lays(log.results, rope.outer_strands)
     one_by_one = {place for item in odd if len(item.places) <= 2 for place in item.places}
     findings = (*far_from_nominal(learned, named=one_by_one), *odd, *gaps)
-    doubted = _doubted_stations(findings, checked)
+    doubts = doubted_entries(log, findings, checked)
     sets = usual_sets(rope) if rule_sets is None else rule_sets
     limits = (
         *limits_for(rope, rule_sets=sets, own=own, tension=tension),
@@ -277,25 +304,21 @@ def assess(
         photograph_sections=sections["photographs"],
         gauge_sections=sections["gauge"],
         verdicts=tuple(
-            replace(
-                verdict,
-                doubted=bool(doubted) if verdict.station is None else verdict.station in doubted,
-            )
-            for verdict in verdicts
+            replace(verdict, doubts=doubts_at(doubts, verdict.station)) for verdict in verdicts
         ),
         not_applicable=tuple(limit for limit in limits if isinstance(limit, NotApplicable)),
         best=best,
         local=tuple(
-            replace(decrease, doubted=decrease.station in doubted)
+            replace(decrease, doubts=doubts_at(doubts, decrease.station))
             for decrease in local_decreases(best, nominal_mm=rope.nominal_mm)
         ),
         notes=(*_unknown_gauges(log), *notes),
         method_comparison=method_comparison,
-        severities=_severities(log, best, limits, doubted),
+        severities=_severities(log, best, limits, doubts),
         station_histories=station_histories(learned, limits),
         groove_fits=tuple(groove_fit(rope, groove) for groove in rope.grooves),
         lays=lays,
-        doubted=doubted,
+        doubts=doubts,
         not_asked=not_asked(rope),
     )
 
@@ -341,7 +364,7 @@ def _severities(
     log: Log,
     best: Sequence[Section],
     limits: Sequence[Limit | NotApplicable],
-    doubted: Collection[int],
+    doubts: Sequence[DoubtedEntry],
 ) -> tuple[StationSeverity, ...]:
     """Return the uniform decrease of every station for which a reference diameter is known."""
     table = next(
@@ -367,7 +390,7 @@ def _severities(
             section.source,
             severity,
             "" if table is None else scope_of(table, section.station, log.crossovers()),
-            section.station in doubted,
+            doubts_at(doubts, section.station),
         )
         for section, severity in rated
         if isinstance(severity, SeverityRating)

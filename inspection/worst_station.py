@@ -13,7 +13,8 @@ from typing import Literal
 from inspection.assessment import Assessment
 from inspection.limits.conformity import PlacedVerdict
 from inspection.limits.wear import LocalDecrease, StationSeverity
-from inspection.measurement.section import Section
+from inspection.measurement.doubt import DoubtedEntry
+from inspection.measurement.section import Section, Source
 from inspection.model.log import budget_of
 from inspection.model.loss import can_be_diameter
 from inspection.model.rope import Rope
@@ -45,8 +46,10 @@ class WorstStation:
         Comparison with its neighbours; None for fewer than 3 stations.
     beyond : tuple of PlacedVerdict
         Verdicts "outside" a limit for discard or acceptance at this station.
-    doubted : bool
-        Whether it depends on an entry that has to be checked.
+    source : {"photographs", "gauge"}
+        What the figure came from.
+    doubts : tuple of DoubtedEntry
+        The entries to be checked that put it in doubt.
     is_thinnest : bool
         Whether no other station is thinner.
     """
@@ -60,8 +63,14 @@ class WorstStation:
     severity: StationSeverity | None = None
     local: LocalDecrease | None = None
     beyond: tuple[PlacedVerdict, ...] = ()
-    doubted: bool = False
+    source: Source = "photographs"
+    doubts: tuple[DoubtedEntry, ...] = ()
     is_thinnest: bool = True
+
+    @property
+    def doubted(self) -> bool:
+        """Whether an entry to be checked puts it in doubt."""
+        return bool(self.doubts)
 
     @property
     def is_local_decrease(self) -> bool:
@@ -135,37 +144,40 @@ def _of_section(assessment: Assessment, section: Section) -> WorstStation:
         severity=next((one for one in assessment.severities if one.station == number), None),
         local=local,
         beyond=beyond,
-        doubted=number in assessment.doubted,
+        source=section.source,
+        doubts=assessment.doubts_at(number),
     )
 
 
 def _singles(assessment: Assessment) -> list[WorstStation]:
     """Return the thinnest single figure of every station not measured in two directions."""
     log = assessment.log
-    singles: list[tuple[float, float, Place]] = [
-        (one.diameter_mm, one.u_mm, one.place)
+    singles: list[tuple[float, float, Place, Source]] = [
+        (one.diameter_mm, one.u_mm, one.place, "photographs")
         for one in log.results
         if isinstance(one, Estimate) and one.place is not None
     ]
     singles += [
-        (one.gauge_mm, one.u_gauge_mm, one.place)
+        (one.gauge_mm, one.u_gauge_mm, one.place, "gauge")
         for one in assessment.crosscheck.comparisons
         if can_be_diameter(one.gauge_mm, log.rope.nominal_mm)
     ]
     for one in assessment.crosscheck.readings_alone:
         if can_be_diameter(one.value_mm, log.rope.nominal_mm):
             terms = budget_of(log, one, inspection=log.inspection.identity)
-            singles.append((one.value_mm, combined_u_mm(terms or ()), one.place))
+            singles.append((one.value_mm, combined_u_mm(terms or ()), one.place, "gauge"))
     lost, complete = possible_losses(assessment), {section.station for section in assessment.best}
-    thinnest: dict[int, tuple[float, float]] = {}
-    for mm, u_mm, place in singles:
+    thinnest: dict[int, tuple[float, float, Source]] = {}
+    for mm, u_mm, place, source in singles:
         if place.station not in complete:
-            thinnest[place.station] = min((mm, u_mm), thinnest.get(place.station, (mm, u_mm)))
+            this = (mm, u_mm, source)
+            thinnest[place.station] = min(this, thinnest.get(place.station, this))
     return [
         WorstStation(
             station, mm, u_mm, 1,
             "possible loss of section" if station in lost else "thinnest",
-            doubted=station in assessment.doubted,
+            source=source,
+            doubts=assessment.doubts_at(station),
         )
-        for station, (mm, u_mm) in thinnest.items()
+        for station, (mm, u_mm, source) in thinnest.items()
     ]  # fmt: skip

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from inspection.limits.standards import BANDS
 from inspection.limits.wear import StationSeverity
+from inspection.measurement.doubt import doubt_words
 from inspection.model.condition import CRITERIA, Condition, Criterion
 
 COMBINED_SOURCE = (
@@ -32,14 +33,14 @@ class CombinedSeverity:
         Each rated criterion with its severity, %; the decrease in diameter first.
     missing : tuple of str
         Criteria that nobody recorded or rated there.
-    doubted : bool
-        Whether the decrease depends on an entry that deserves a second look.
+    doubt : str
+        The sentence about the entries that put the decrease in doubt; empty without any.
     """
 
     station: int
     parts: tuple[tuple[str, int], ...]
     missing: tuple[str, ...]
-    doubted: bool = False
+    doubt: str = ""
 
     @property
     def severity_pct(self) -> int:
@@ -58,7 +59,7 @@ class CombinedSeverity:
         sentence = f"Station {self.station}: {added} = {self.severity_pct} %, {self.band}."
         if self.missing:
             sentence += f" Not rated there: {', '.join(self.missing)}."
-        return f"{sentence} The decrease depends on a doubtful entry." if self.doubted else sentence
+        return f"{sentence} {self.doubt}" if self.doubt else sentence
 
 
 def combined_severities(
@@ -94,6 +95,6 @@ def combined_severities(
         parts += [(name, here[name]) for name in CRITERIA if name in here]
         missing = [] if decrease is not None else ["decrease in diameter"]
         missing += [name for name in CRITERIA if name not in here]
-        doubted = decrease is not None and decrease.doubted
-        combined.append(CombinedSeverity(station, tuple(parts), tuple(missing), doubted))
+        doubt = "" if decrease is None else doubt_words(decrease.doubts, decrease.source)
+        combined.append(CombinedSeverity(station, tuple(parts), tuple(missing), doubt))
     return tuple(combined)

@@ -15,10 +15,10 @@ from statistics import NormalDist
 from typing import Literal
 
 from inspection.limits.rules import Limit, NotApplicable
+from inspection.measurement.doubt import DoubtedEntry, doubt_words
 from inspection.measurement.measured_diameter import APART_M, measured_diameter
 from inspection.measurement.section import Section, Source
 from inspection.model.log import stations_in_words
-from inspection.model.loss import DOUBTED
 from inspection.model.quantity import Quantity
 
 Outcome = Literal["within", "undecided", "outside"]
@@ -226,8 +226,8 @@ class PlacedVerdict:
         What the figure came from.
     verdict : Verdict
         The figure against its limit.
-    doubted : bool
-        Whether it depends on an entry that deserves a second look.
+    doubts : tuple of DoubtedEntry
+        The entries to be checked that put it in doubt.
     out_of_scope : str
         Why the limit does not apply there although the figure is beyond it; empty if it does.
     """
@@ -235,17 +235,23 @@ class PlacedVerdict:
     station: int | None
     source: Source
     verdict: Verdict
-    doubted: bool = False
+    doubts: tuple[DoubtedEntry, ...] = ()
     out_of_scope: str = ""
+
+    @property
+    def doubted(self) -> bool:
+        """Whether an entry to be checked puts it in doubt."""
+        return bool(self.doubts)
 
     @property
     def words(self) -> str:
         """The verdict with its place, in a few sentences."""
+        doubt = doubt_words(self.doubts, self.source)
         where = "Whole rope" if self.station is None else f"Station {self.station}"
         return f"{where}, by {'the ' if self.source == 'gauge' else ''}{self.source}: " + (
             self.verdict.words
             + (f" The table does not apply here: {self.out_of_scope}." if self.out_of_scope else "")
-            + (f" {DOUBTED}" if self.doubted else "")
+            + (f" {doubt}" if doubt else "")
         )
 
 

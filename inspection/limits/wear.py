@@ -17,9 +17,9 @@ from typing import Literal
 
 from inspection.limits.rules import NotApplicable, exact, resolve
 from inspection.limits.standards import BAND_EDGES_PCT, BANDS, ISO_4309_2017, discard_category
+from inspection.measurement.doubt import DoubtedEntry, doubt_words
 from inspection.measurement.section import Section, Source
 from inspection.measurement.view import weighted_terms
-from inspection.model.loss import DOUBTED
 from inspection.model.rope import Rope, Tension
 from vision.uncertainty import Term, combined_u_mm
 
@@ -159,15 +159,20 @@ class StationSeverity:
         Decrease and band.
     out_of_scope : str
         Why the table does not apply there; empty if it does.
-    doubted : bool
-        Whether it depends on an entry that deserves a second look.
+    doubts : tuple of DoubtedEntry
+        The entries to be checked that put it in doubt.
     """
 
     station: int
     source: Source
     severity: SeverityRating
     out_of_scope: str = ""
-    doubted: bool = False
+    doubts: tuple[DoubtedEntry, ...] = ()
+
+    @property
+    def doubted(self) -> bool:
+        """Whether an entry to be checked puts it in doubt."""
+        return bool(self.doubts)
 
     @property
     def band(self) -> str:
@@ -199,8 +204,8 @@ class LocalDecrease:
         By the rule stated in `local_decreases`.
     source : {"photographs", "gauge"}
         What the station's figure came from.
-    doubted : bool
-        Whether it depends on an entry that deserves a second look.
+    doubts : tuple of DoubtedEntry
+        The entries to be checked that put it in doubt.
     """
 
     station: int
@@ -211,15 +216,21 @@ class LocalDecrease:
     p_value: float
     outcome: Literal["no", "cannot say", "local decrease"]
     source: Source = "photographs"
-    doubted: bool = False
+    doubts: tuple[DoubtedEntry, ...] = ()
+
+    @property
+    def doubted(self) -> bool:
+        """Whether an entry to be checked puts it in doubt."""
+        return bool(self.doubts)
 
     @property
     def words(self) -> str:
-        """The decrease as a sentence, and whether it depends on a doubted entry."""
+        """The decrease as a sentence, and the entries that put it in doubt."""
+        doubt = doubt_words(self.doubts, self.source)
         return (
             f"Station {self.station}, by {'the ' if self.source == 'gauge' else ''}{self.source}, "
             f"is {self.deficit_mm:.2f} mm ({self.deficit_pct:.1f} % of nominal) thinner than its "
-            "neighbours." + (f" {DOUBTED}" if self.doubted else "")
+            "neighbours." + (f" {doubt}" if doubt else "")
         )
 
 

@@ -21,7 +21,6 @@ LOCAL_GROUND = (
     "An obvious local decrease in diameter is in itself a ground for discard (ISO 4309:2017, "
     "local decrease)."
 )
-DOUBTED = "It rests on an entry that has to be checked."
 LOOK_THERE = "Look at the rope there first, for a broken core, corrosion or wear"
 LOSS_REMEDY = (
     f"{LOOK_THERE}, and read the place again in both directions; the competent person decides. "

@@ -269,7 +269,7 @@ def test_photographs_that_an_export_did_not_bring_are_known_and_others_are_fault
     tmp_path: Path,
 ) -> None:
     with open_record(tmp_path / "old.db") as old:
-        _fill(old)
+        fill_visit(old)
         old.add_photograph("visit", b"never brought", name="a.jpg", by="A. Berg")
         old.add_photograph("visit", b"there at once", name="b.jpg", by="A. Berg")
         export_json(old, tmp_path / "record.json")
@@ -295,7 +295,7 @@ def test_photographs_that_an_export_did_not_bring_are_known_and_others_are_fault
 
 def test_photographs_can_be_added_to_a_record_restored_without_any(tmp_path: Path) -> None:
     with open_record(tmp_path / "old.db") as old:
-        _fill(old)
+        fill_visit(old)
         old.add_photograph("visit", b"never brought", name="a.jpg", by="A. Berg")
         export_json(old, tmp_path / "record.json")
     with open_record(tmp_path / "new.db") as new:

@@ -99,14 +99,16 @@ def test_flags_first_look_and_cautions_stand_in_the_report(case: ReportCase, wor
     for flag in case.flags:
         assert plain(flag.finding.seen) in plain(words)
     assert plain("Open: not closed yet.") in plain(words)
-    assert plain("at station 3 rest on entries") in plain(words)
+    assert plain("Entries at station 3 have to be checked; every figure") in plain(words)
     for caution in CAUTIONS:
         assert plain(caution) in plain(words)
 
 
 def test_raw_data_hold_the_typed_text_and_the_hashes(case: ReportCase, words: str) -> None:
     for reading in case.assessment.log.readings:
-        assert plain(f"{reading.typed} {reading.value_mm:.3f} C-1 A. Berg") in plain(words)
+        doubted = case.assessment.entry_mark(reading.place, "gauge")
+        row = f"{reading.typed}{doubted} {reading.value_mm:.3f} C-1 A. Berg"
+        assert plain(row) in plain(words)
     for one in case.assessment.log.results:
         assert one.photo_sha256 in plain(words)
     assert plain("lost.jpg: no diameter. No printed card") in plain(words)
@@ -152,7 +154,13 @@ def test_a_report_from_a_record_shows_fingerprint_settlements_reviews_and_histor
     assert plain("so that a later change shows. The chain was checked and is intact.") in said
     assert plain("Earlier inspections") in said
     assert plain("mm per year (95 % interval") in said
-    assert plain("An entry of this station has to be checked") in said
+    assert (
+        plain(
+            "It rests on entries that have to be checked: 39.39 mm at station 1, 0° and "
+            "39.50 mm at station 1, 90°."
+        )
+        in said
+    )
 
 
 def test_a_record_that_was_tampered_with_says_so_in_the_report(
@@ -226,8 +234,8 @@ def test_what_was_set_by_hand_withdrawn_or_decided_is_told_where_the_figures_sta
         "Figures from photographs at station 2 rest on an edge set by hand.",
         "s2-0.jpg station 2, 0 deg replaced 39.59 mm 39.79 mm R. Two",
         "Measured without the card. (s1-90.jpg)",
-        "1 photographs, without the card 0° and 90°",
-        "2 photographs, an edge set by hand 0° and 90°",
+        "1 photographs, without the card (doubted) 0° and 90°",
+        "2 photographs, an edge set by hand (doubted) 0° and 90°",
         "Figures from photographs at station 1 rest on a photograph without the card.",
         "s4-0.jpg station 4, 0 deg withdrawn 40.03 mm nothing R. Two",
         "station 1 accepted R. Two",

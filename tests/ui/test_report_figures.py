@@ -65,7 +65,10 @@ def rows_of(case: ReportCase) -> Iterator[Row]:
             u = 2 * one.u_mm
             yield (
                 "diameter",
-                (f"{where} {cell(one.diameter_mm)} {cell(u)} {100 * u / one.diameter_mm:.2f}"),
+                (
+                    f"{where} {cell(one.diameter_mm)}{mark_of(judged, where, 'photographs')} "
+                    f"{cell(u)} {100 * u / one.diameter_mm:.2f}"
+                ),
             )
             # a caption is written in hundredths of a millimetre, and then converted
             seen, wide = (said(round(value, 2)) for value in (one.diameter_mm, u))
@@ -88,6 +91,7 @@ def rows_of(case: ReportCase) -> Iterator[Row]:
                 (
                     f"by {source} station {least.station}: mean {said(least.mean_mm)}, "
                     f"U {said(2 * least.u_mean_mm)}"
+                    f", {least.difference_pct:+z.2f} % from nominal{mark_at(judged, least.station)}"
                 ),
             )
             most = max(sections, key=lambda one: one.ovality_mm)
@@ -95,7 +99,7 @@ def rows_of(case: ReportCase) -> Iterator[Row]:
                 "largest ovality",
                 (
                     f"by {source} station {most.station}: {said(most.ovality_mm)}, "
-                    f"U {said(2 * most.u_ovality_mm)}"
+                    f"U {said(2 * most.u_ovality_mm)}{mark_at(judged, most.station)}"
                 ),
             )
     drawn = judged.photograph_sections or judged.gauge_sections
@@ -105,7 +109,8 @@ def rows_of(case: ReportCase) -> Iterator[Row]:
         yield (
             "comparison",
             (
-                f"station {pair.station}, {pair.view_deg} deg {pair.gauge} {pair.typed} "
+                f"station {pair.station}, {pair.view_deg} deg {pair.gauge} "
+                f"{pair.typed}{mark_of(judged, pair.place.words, 'gauge')} "
                 f"{cell(pair.gauge_mm)} {cell(2 * pair.u_gauge_mm)} {cell(pair.photo_mm)} "
                 f"{cell(2 * pair.u_photo_mm)} {cell(pair.difference_mm, sign='+')} "
                 f"{cell(2 * pair.u_difference_mm)} {pair.en:+z.2f} {pair.word}"
@@ -116,10 +121,22 @@ def rows_of(case: ReportCase) -> Iterator[Row]:
             "reading",
             (
                 f"{number} station {reading.station}, {reading.view_deg} deg "
-                f"{reading.typed} {cell(reading.value_mm, 2 if inch else 3)} {reading.gauge}"
+                f"{reading.typed}{mark_of(judged, reading.place.words, 'gauge')} "
+                f"{cell(reading.value_mm, 2 if inch else 3)} {reading.gauge}"
             ),
         )
     yield from judged_rows(judged, inch=inch)
+
+
+def mark_at(judged: Assessment, station: int) -> str:
+    """Return the mark that a station with an entry to be checked has at its figures."""
+    return " (doubted)" if station in judged.doubted else ""
+
+
+def mark_of(judged: Assessment, where: str, source: str) -> str:
+    """Return the mark that one entry to be checked has, a reading or a photograph."""
+    mine = [one for one in judged.doubts if one.place.words == where]
+    return " (doubted)" if any(one.disagrees or one.source == source for one in mine) else ""
 
 
 def section_row(part: Section, source: str, judged: Assessment, inch: bool) -> str:
@@ -135,6 +152,7 @@ def section_row(part: Section, source: str, judged: Assessment, inch: bool) -> s
         said += ", an edge set by hand"
     if source == "photographs" and any(result.without_card for result in mine):
         said += ", without the card"
+    said += mark_at(judged, part.station)
     assert part.difference_pct is not None
     cell = partial(in_a_table, inch=inch)
     return (
@@ -174,7 +192,7 @@ def judged_rows(judged: Assessment, *, inch: bool) -> Iterator[Row]:
                 f"{'whole rope' if one.station is None else f'station {one.station}'} {one.source} "
                 f"{cell(verdict.value_mm)} {cell(verdict.u_mm)} {bounds} "
                 f"{cell(verdict.margin_mm, sign='+')} "
-                f"{chance} {verdict.outcome}{', doubted' if one.doubted else ''}"
+                f"{chance} {verdict.outcome}{' (doubted)' if one.doubted else ''}"
             ),
         )
         rule = verdict.limit.rule
@@ -199,6 +217,7 @@ def judged_rows(judged: Assessment, *, inch: bool) -> Iterator[Row]:
             (
                 f"{thin.station} {thin.source} {cell(thin.deficit_mm, sign='+')} "
                 f"{thin.deficit_pct:+z.1f} {cell(2 * thin.u_mm)} {thin.outcome}"
+                f"{mark_at(judged, thin.station)}"
             ),
         )
     if judged.agreement is not None:

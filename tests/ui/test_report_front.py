@@ -16,6 +16,7 @@ from PIL import Image
 
 from inspection.limits.confirmed import figures_of
 from inspection.measurement.bench_check import BenchCheck
+from inspection.measurement.doubt import DoubtedEntry
 from inspection.model.closing import Closing
 from inspection.model.condition import Condition
 from inspection.model.confirmation import Confirmation
@@ -34,7 +35,8 @@ from tests.ui.report_cases import (
 )
 from ui.environment import CAMERAS_FILE
 from ui.report.blocks import Front
-from ui.report.case import ReportCase, case_of_record
+from ui.report.case import ReportCase, ReportFlag, case_of_record
+from ui.report.flag_order import ORDER, by_action
 from ui.report.front import MOST_OPEN, front
 from ui.report.letterhead import read_letterhead
 from ui.report.pdf import Paper
@@ -44,7 +46,9 @@ from ui.services.bench_checks import keep_bench_check
 from ui.services.own_limits import keep_rules, one_rule
 from ui.text import CLEARS_NOTHING
 from vision.overlay import JAW
-from vision.results import Place
+from vision.results import Finding, Place
+
+MISTYPED = DoubtedEntry(Place(3, 90), "gauge", "39.70 mm")
 
 
 def page_one(case: ReportCase) -> tuple[str, str]:
@@ -109,10 +113,12 @@ def test_a_limit_that_was_passed_comes_first_and_says_that_it_is_doubted(
     case: ReportCase,
 ) -> None:
     first, *others = case.assessment.verdicts
-    placed = replace(first, verdict=replace(first.verdict, outcome="outside"), doubted=True)
+    placed = replace(first, verdict=replace(first.verdict, outcome="outside"), doubts=(MISTYPED,))
     said = front(replace(case, assessment=replace(case.assessment, verdicts=(placed, *others))))
     assert said.alarms[0].startswith("Beyond a limit. Station 1, by photographs: ISO 4309:2017")
-    assert said.alarms[0].endswith("It rests on an entry that has to be checked.")
+    assert said.alarms[0].endswith(
+        "A gauge reading there has to be checked: 39.70 mm at station 3, 90°."
+    )
     worst = worst_station(replace(case.assessment, verdicts=(placed, *others)))
     assert worst is not None
     assert (worst.station, worst.why) == (1, "beyond a limit")
@@ -121,7 +127,9 @@ def test_a_limit_that_was_passed_comes_first_and_says_that_it_is_doubted(
 def test_a_possible_loss_of_section_comes_before_a_larger_even_decrease(case: ReportCase) -> None:
     assessment = case.assessment
     thin = next(one for one in assessment.local if one.station == 4)
-    lost = replace(thin, outcome="local decrease", deficit_mm=0.8, deficit_pct=2.0, doubted=True)
+    lost = replace(
+        thin, outcome="local decrease", deficit_mm=0.8, deficit_pct=2.0, doubts=(MISTYPED,)
+    )
     local = tuple(lost if one.station == 4 else one for one in assessment.local)
     # what was found at station 3 itself is left out: only this one may be a loss of section
     with_loss = replace(assessment, local=local, findings=())
@@ -132,7 +140,7 @@ def test_a_possible_loss_of_section_comes_before_a_larger_even_decrease(case: Re
     said = front(replace(case, assessment=with_loss))
     assert said.headline.startswith("Check first: station 4")
     assert said.alarms[0].startswith("Possible loss of section. Station 4")
-    assert "It rests on an entry that has to be checked." in said.alarms[0]
+    assert "It rests on an entry that has to be checked: 39.70 mm" in said.alarms[0]
     assert "in itself a ground for discard" in said.alarms[0]
 
 
@@ -144,12 +152,42 @@ def test_a_reading_that_no_rope_can_have_does_not_make_the_worst_station(tmp_pat
     assert worst.station != 4
 
 
+def test_entries_come_in_the_order_of_what_must_be_done_first(case: ReportCase) -> None:
+    assessment = case.assessment
+    worst = worst_station(assessment)
+    assert worst is not None
+    calm = {one.station for one in assessment.best} - {
+        one.station for one in assessment.verdicts if one.verdict.outcome != "within"
+    }
+    other = min(calm - {worst.station})
+
+    def flag(code: str, station: int, p_value: float) -> ReportFlag:
+        found = Finding(code, "seen", "Ask.", "look", p_value=p_value, places=(Place(station, 0),))
+        return ReportFlag(replace(found, look_first=code == "loss"))
+
+    likely, unlikely = flag("likely", other, 0.04), flag("unlikely", other, 1e-9)
+    decides = flag("decides", worst.station, 0.05)
+    loss = flag("loss", other, 0.03)
+    ranked = by_action([likely, unlikely, decides, loss], assessment)
+    assert [one.finding.code for one in ranked] == ["loss", "decides", "unlikely", "likely"]
+    # what is beyond a limit comes with the possible losses
+    outside = tuple(
+        replace(one, verdict=replace(one.verdict, outcome="outside"))
+        if one.station == other and one.verdict.limit.rule.purpose == "discard"
+        else one
+        for one in assessment.verdicts
+    )
+    ranked = by_action([decides, likely], replace(assessment, verdicts=outside))
+    assert [one.finding.code for one in ranked] == ["likely", "decides"]
+
+
 def test_open_entries_are_named_and_counted(tmp_path: Path) -> None:
     with open_record(tmp_path / "record.db") as record:
         case = case_of(record, fill(record))
     many = tuple(case.flags[0] for _ in range(MOST_OPEN + 3))
     said = front(replace(case, flags=many))
     assert said.open_title == f"Open entries: {MOST_OPEN + 3} of {MOST_OPEN + 3}"
+    assert said.open_order == ORDER
     assert len(said.open_entries) == MOST_OPEN + 1
     assert said.open_entries[-1] == "and 3 more, in the annex"
 

@@ -192,7 +192,10 @@ def test_the_answer_is_the_thin_station_with_its_thinner_photograph(
     decrease = 100 * (22.44 - worst.diameter_mm) / 22
     assert lines[0].startswith(f"{decrease:.1f} % of nominal below the reference of 22.44 mm")
     assert any("It may be a loss of section. Look there for a broken core" in one for one in lines)
-    assert lines[-1] == "It rests on an entry that has to be checked."
+    assert lines[-1] == (
+        "A gauge reading disagrees with its photograph and has to be checked: "
+        "22.11 mm at station 3, 90°."
+    )
     view = worst_view(opened, assessment, worst)
     assert view is not None
     assert view.view_deg == 90

@@ -185,7 +185,7 @@ def test_who_stands_apart_comes_before_who_has_more_to_look_at() -> None:
     assert [one.name for one in found] == ["C-2", "C-3", "C-1"]
     assert found[0].stands_apart == "reads differently"
     row = dict(zip(READER_HEADINGS, reader_rows(found)[1], strict=True))
-    assert (row["name"], row["to look at"], row["comparisons"]) == ("C-3", "7", "12")
+    assert (row["name"], row["entries to check"], row["comparisons"]) == ("C-3", "7", "12")
 
 
 # ---- trap: the list never goes silent -----------------------------------------------------
@@ -286,7 +286,7 @@ def test_the_station_nearest_to_its_limit_comes_first_with_its_rate(worn: Assess
     assert float(least) < float(last)
     assert when.startswith("from ")
     doubted = next(one for one in found if one.station == 3)  # its last entry was typed wrong
-    assert "The line depends on an entry" in doubted.words
+    assert "It rests on an entry that has to be checked: " in doubted.words
     assert "second look" not in calm.words
 
 

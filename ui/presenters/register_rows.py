@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Literal, get_args
 
+from inspection.measurement.doubt import DOUBT_MARK
 from inspection.record.examinations import RegisteredRope
 from ui.lengths import diameter_words, short_length, signed_length
 from ui.text import as_minus
@@ -69,7 +70,7 @@ def register_row(rope: RegisteredRope, today: date) -> RegisterRow:
         diameter += " (one direction)" if found.directions < 2 else ""
         if found.severity_pct is not None:
             severity = f"{found.band}, {found.severity_pct} %"
-        severity = f"{severity} (doubted)".strip() if found.doubted else severity
+        severity = f"{severity}{DOUBT_MARK}".strip() if found.doubted else severity
         if found.rate_mm_per_year is not None:
             per_year = signed_length(found.rate_mm_per_year, rope.units)
             doubt = "" if found.loses else ", not significant"

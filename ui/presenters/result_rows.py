@@ -12,9 +12,11 @@ from dataclasses import dataclass
 
 from inspection.assessment import NOTHING_APPLIED, Assessment
 from inspection.limits.conformity import Outcome, PlacedVerdict
+from inspection.limits.outside import is_own
 from inspection.limits.rules import Limit
+from inspection.measurement.doubt import DOUBT_MARK, doubt_words
 from inspection.model.log import counted
-from inspection.model.loss import DOUBTED, LOCAL_GROUND, MAY_BE_LOSS
+from inspection.model.loss import LOCAL_GROUND, MAY_BE_LOSS
 from inspection.model.rope import Rope, Units
 from inspection.record.views import OpenInspection
 from inspection.worst_station import WorstStation
@@ -66,7 +68,6 @@ LOCAL_HEADS = [
     "% of nominal",
     "local decrease?",
 ]
-DOUBT_MARK = " (doubted)"  # depends on an entry that must be checked
 GROOVE_HEADS = ["drum or sheave", "groove radius", "wider than nominal", "fit", "reason"]
 
 
@@ -79,7 +80,7 @@ def section_rows(assessment: Assessment) -> Rows:
             if section.at_mm
             else str(section.station),
             source,
-            with_u(section.mean_mm, section.u_mean_mm, units),
+            with_u(section.mean_mm, section.u_mean_mm, units) + assessment.mark(section.station),
             with_u(section.ovality_mm, section.u_ovality_mm, units),
             "" if section.ovality_pct is None else f"{section.ovality_pct:.1f}",
         ]
@@ -91,11 +92,13 @@ def section_rows(assessment: Assessment) -> Rows:
     ]
 
 
-def limit_rows(assessment: Assessment) -> Rows:
-    """Return each limit once per source: its verdicts, and the figure nearest to it."""
+def limit_rows(assessment: Assessment, *, own: bool) -> Rows:
+    """Return each published limit, or each of your own, once per source, with its verdicts."""
     units = assessment.log.rope.units
     groups: dict[tuple[str, str], list[PlacedVerdict]] = {}
     for verdict in assessment.verdicts:
+        if is_own(verdict.verdict.limit.rule) != own:
+            continue
         groups.setdefault((_limit_name(verdict), verdict.source), []).append(verdict)
     rows = []
     for (name, source), group in sorted(groups.items(), key=lambda item: _tightest(item[1])):
@@ -163,12 +166,14 @@ def _bound(limit: Limit, units: Units) -> str:
     return " and ".join(words)
 
 
-def sources(assessment: Assessment) -> list[str]:
-    """Return the source of each limit and how reliable its figures are, each once."""
+def sources(assessment: Assessment, *, own: bool) -> list[str]:
+    """Return the source of each published limit, or of your own, and how reliable it is."""
     sentences: dict[str, None] = {}
     for placed in assessment.verdicts:
         limit = placed.verdict.limit
         rule = limit.rule
+        if is_own(rule) != own:
+            continue
         edition = f", {rule.edition}" if rule.edition else ""
         clause = f", {rule.clause}" if rule.clause else ""
         words = f"{rule.rule_set}, {rule.what}: {rule.source}{edition}{clause}; {rule.sure}."
@@ -205,7 +210,7 @@ def local_rows(assessment: Assessment) -> Rows:
             local.source,
             with_u(local.deficit_mm, local.u_mm, assessment.log.rope.units, signed=True),
             f"{local.deficit_pct:+z.1f}",
-            local.outcome,
+            local.outcome + (DOUBT_MARK if local.doubted else ""),
         ]
         for local in assessment.local
     ]
@@ -286,7 +291,7 @@ def answer_lines(assessment: Assessment, worst: WorstStation) -> list[str]:
     if worst.directions < 2:
         lines.append("Measured in one direction only: no mean, no verdict")
     if worst.doubted:
-        lines.append(DOUBTED.rstrip("."))
+        lines.append(in_units(doubt_words(worst.doubts, worst.source), rope.units).rstrip("."))
     return [f"{line}." for line in lines]
 
 

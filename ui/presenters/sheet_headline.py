@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from inspection.assessment import Assessment
+from inspection.measurement.doubt import doubt_words
 from inspection.model.log import counted
 from inspection.record.views import OpenInspection
 from inspection.worst_station import WorstStation, worst_station
-from ui.lengths import diameter_words, length_text
+from ui.lengths import diameter_words, in_units, length_text
 
 K = 2.0
 
@@ -96,7 +97,7 @@ def _detail(opened: OpenInspection, worst: WorstStation) -> str:
             f"{length_text(local.deficit_mm, units=rope.units)} thinner than its neighbours"
         )
     if worst.doubted:
-        parts.append("depends on an entry that must be checked")
+        parts.append(in_units(doubt_words(worst.doubts, worst.source), rope.units).rstrip("."))
     return " · ".join(parts)
 
 

@@ -9,6 +9,7 @@ from itertools import pairwise
 
 from inspection.assessment import Assessment
 from inspection.limits.remaining_life import TimeToLimit, time_to_limit
+from inspection.measurement.doubt import doubt_words
 from inspection.measurement.section import Source
 from inspection.measurement.trend import Trend, TrendPoint, trend
 from inspection.model.loss import LOCAL_GROUND, LOOK_THERE
@@ -159,7 +160,7 @@ def _trend(
     concern = loss = ""
     if station in last.doubted:
         concern = "an entry"
-        why += " The line depends on an entry of this station that must be checked."
+        why += f" {in_units(doubt_words(last.doubts_at(station), source), units)}"
     if source == "gauge" and thinner_or_newer(beside, points):
         seen = length_text(beside[-1].mean_mm, units=units)
         why += f" By photographs it is {seen} on {beside[-1].on}."

@@ -24,7 +24,8 @@ def whole_rope(assessment: Assessment) -> list[str]:
             f"{diameter_words(measured.mean_mm, measured.u_mean_mm, units)} "
             f"({measured.mean_pct:+z.1f} % from nominal), largest difference between readings "
             f"{diameter_words(measured.largest_difference_mm, measured.u_difference_mm, units)} "
-            f"({measured.difference_pct:.1f} % of nominal), from stations {numbers}."
+            f"({measured.difference_pct:.1f} % of nominal), from stations {numbers}"
+            f"{_mark(assessment, measured)}."
         )
     return sentences
 
@@ -41,7 +42,7 @@ def whole_rope_rows(assessment: Assessment) -> list[list[str]]:
     return [
         [
             source,
-            with_u(measured.mean_mm, measured.u_mean_mm, units),
+            with_u(measured.mean_mm, measured.u_mean_mm, units) + _mark(assessment, measured),
             f"{measured.mean_pct:+z.1f} %",
             with_u(measured.largest_difference_mm, measured.u_difference_mm, units),
             f"{measured.difference_pct:.1f} %",
@@ -50,6 +51,10 @@ def whole_rope_rows(assessment: Assessment) -> list[list[str]]:
         for source, measured in _by_source(assessment)
         if not isinstance(measured, str)
     ]
+
+
+def _mark(assessment: Assessment, measured: MeasuredDiameter) -> str:
+    return assessment.mark(*(section.station for section in measured.sections))
 
 
 def _by_source(assessment: Assessment) -> Iterator[tuple[str, MeasuredDiameter | str]]:

@@ -36,7 +36,7 @@ def _readings(assessment: Assessment) -> list[Block]:
         (
             str(number),
             one.place.words,
-            one.typed,
+            one.typed + assessment.entry_mark(one.place, "gauge"),
             figure(one.value_mm, log.rope.units, decimals=3),
             one.gauge,
             one.person,

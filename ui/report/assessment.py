@@ -7,18 +7,21 @@ from collections.abc import Mapping, Sequence
 from inspection.assessment import Assessment
 from inspection.limits.confirmed import confirmation_words, unconfirmed
 from inspection.limits.conformity import DecisionRule, PlacedVerdict
+from inspection.limits.outside import is_own
 from inspection.limits.remaining_life import StationHistory
 from inspection.limits.rules import ENTERED, Rule
 from inspection.limits.standards import RULE_SETS
+from inspection.measurement.doubt import DOUBT_MARK, doubt_words
 from inspection.measurement.trend import Trend
 from inspection.model.confirmation import Confirmation
 from inspection.model.loss import LOCAL_GROUND
 from inspection.model.rope import Units
 from ui.charts.data import K
 from ui.charts.sources import history, limit_lines
-from ui.lengths import figure, rate_words, tabled, unit_of
+from ui.lengths import figure, in_units, rate_words, tabled, unit_of
 from ui.report.blocks import Block, Drawn, Grid, Heading, Words, without_empty
 from ui.report.case import ReportFlag
+from ui.report.flag_order import ORDER
 from ui.report.measurements import stations_by_hand, stations_without_card
 from ui.text import capitalised, chance_words
 from vision.results import Finding
@@ -52,11 +55,11 @@ def verdicts(
     """Return every verdict with its limit, document, edition and who confirmed the limit."""
     blocks: list[Block] = [Words(decision_words(rule))]
     if assessment.doubted:
-        named = _named(sorted(assessment.doubted))
+        where = _named(sorted(assessment.doubted))
         blocks.append(
             Words(
-                f"Figures at {named} rest on entries to be checked; their verdicts are "
-                "marked as doubted.",
+                f"Entries at {where} have to be checked; every figure that they put in doubt is "
+                'marked "(doubted)".',
                 "strong",
             )
         )
@@ -72,9 +75,21 @@ def verdicts(
         return blocks
     if unconfirmed((one.verdict.limit.rule for one in assessment.verdicts), confirmed):
         blocks.append(Words(UNCONFIRMED, "small"))
-    units = assessment.log.rope.units
+    for title, mine in (("Published limits", False), ("Your own limits", True)):
+        listed = [one for one in assessment.verdicts if is_own(one.verdict.limit.rule) == mine]
+        if listed:
+            blocks.append(Heading(title))
+            blocks += _by_limit(listed, confirmed, assessment.log.rope.units)
+    return blocks
+
+
+def _by_limit(
+    listed: Sequence[PlacedVerdict], confirmed: Mapping[str, Confirmation], units: Units
+) -> list[Block]:
+    """Return a table for each limit, those exceeded first."""
+    blocks: list[Block] = []
     groups: dict[str, list[PlacedVerdict]] = {}
-    for verdict in assessment.verdicts:
+    for verdict in listed:
         of = verdict.verdict.limit.rule
         groups.setdefault(f"{of.rule_set}, {of.what}", []).append(verdict)
     for name, group in sorted(groups.items(), key=lambda item: _first_read(item[1])):
@@ -89,7 +104,7 @@ def verdicts(
                 _bounds(one, units),
                 tabled(one.verdict.margin_mm, units, signed=True),
                 _chance(one.verdict.p_conform),
-                one.verdict.outcome + (", doubted" if one.doubted else ""),
+                one.verdict.outcome + (DOUBT_MARK if one.doubted else ""),
                 _settle(one, units),
             )
             for one in group
@@ -282,7 +297,7 @@ def wear(assessment: Assessment) -> list[Block]:
                 tabled(local.deficit_mm, units, signed=True),
                 f"{local.deficit_pct:+z.1f}",
                 tabled(K * local.u_mm, units),
-                local.outcome,
+                local.outcome + (DOUBT_MARK if local.doubted else ""),
             )
             for local in assessment.local
         )
@@ -344,7 +359,7 @@ def flags(shown: Sequence[ReportFlag], level: float) -> list[Block]:
     )
     return [
         Words(
-            "Most urgent first. A log with nothing wrong in it raises any finding at all with a "
+            f"{ORDER} A log with nothing wrong in it raises any finding at all with a "
             f"probability of {100 * level:g} %. No finding accuses anybody.",
             "small",
         ),
@@ -409,7 +424,7 @@ def _rates(lined: Sequence[tuple[StationHistory, Trend]], assessment: Assessment
     for one, line in lined:
         low, high = line.rate_interval
         loss = "shown (95 %)" if line.loses else "not shown (95 %)"
-        doubted = ", doubted" if one.station in assessment.doubted else ""
+        doubted = assessment.mark(one.station)
         rows.append(
             (str(one.station), rate_words(line.rate_mm_per_year, units),
              f"{rate_words(low, units)} to {rate_words(high, units)}", loss + doubted,
@@ -426,10 +441,9 @@ def _line_words(one: StationHistory, line: Trend, assessment: Assessment) -> str
     loses = "A loss is shown with 95 % confidence."
     if not line.loses:
         loses = "No loss is shown with 95 % confidence; it is not ruled out either."
-    caveat = ""
-    if one.station in assessment.doubted:
-        caveat = " An entry of this station has to be checked, and the line rests on it."
     units = assessment.log.rope.units
+    doubt = in_units(doubt_words(assessment.doubts_at(one.station), "gauge"), units)
+    caveat = f" {doubt}" if doubt else ""
     return (
         f"Station {one.station}, by the gauge: {rate_words(line.rate_mm_per_year, units)} "
         f"{unit_of(units)} per year (95 % interval {rate_words(low, units)} to "

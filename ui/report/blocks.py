@@ -156,6 +156,8 @@ class Front:
         Further facts, in two columns; an empty value is a line to write on.
     open_title : str
         How many entries are open.
+    open_order : str
+        Their order; empty where it says nothing.
     open_entries : tuple of str
         The first of them.
     decision : FrontDecision
@@ -176,6 +178,7 @@ class Front:
     pictures: tuple[ReportPicture, ...]
     facts: tuple[tuple[str, str], ...]
     open_title: str
+    open_order: str
     open_entries: tuple[str, ...]
     decision: FrontDecision
     signers: tuple[tuple[str, str], ...]
@@ -215,7 +218,7 @@ def words_of(blocks: Iterable[Block]) -> Iterator[str]:
 
 def _front_words(front: Front) -> Iterator[str]:
     yield from (front.letterhead.company, *front.letterhead.lines, front.number, front.title)
-    yield from (front.headline, front.words, front.open_title, front.says)
+    yield from (front.headline, front.words, front.open_title, front.open_order, front.says)
     yield from (*front.alarms, *front.open_entries, front.decision.remarks, front.decision.next_due)
     for name, value in (*front.job, *front.facts, *front.signers):
         yield name

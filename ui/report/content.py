@@ -11,6 +11,7 @@ from ui.report.appendix import raw_data
 from ui.report.assessment import earlier, flags, not_applicable, verdicts, wear
 from ui.report.blocks import Block, Drawn, Facts, Grid, Heading, NewPage, Pictures, Words
 from ui.report.case import ReportCase
+from ui.report.flag_order import by_action
 from ui.report.front import front
 from ui.report.record_section import record_facts
 from ui.report.summary_page import in_short, job, stations
@@ -75,7 +76,7 @@ def _measured(case: ReportCase) -> list[Block]:
         Heading("Gauge readings against photographs"),
         *measurements.comparisons(assessment),
         Heading("Entries to check"),
-        *flags(case.flags, case.level),
+        *flags(by_action(case.flags, case.assessment), case.level),
         *_digits(case),
         Heading("Limits and verdicts"),
         Words(CAUTIONS[1], "caution"),

@@ -13,12 +13,13 @@ from inspection.assessment import NOTHING_APPLIED, Assessment
 from inspection.folder import rejected_words
 from inspection.limits.combined import CombinedSeverity, combined_severities
 from inspection.limits.confirmed import confirmation_words
+from inspection.measurement.doubt import doubt_words
 from inspection.measurement.measured_diameter import MeasuredDiameter
 from inspection.measurement.section import Section, Source
 from inspection.model.closing import DECISIONS
 from inspection.model.condition import CRITERIA
 from inspection.model.log import counted
-from inspection.model.loss import DOUBTED, LOCAL_GROUND
+from inspection.model.loss import LOCAL_GROUND
 from inspection.model.rope import Rope, Units
 from inspection.worst_station import WorstStation, worst_station
 from ui.lengths import diameter_words, in_units, length_text, short_length
@@ -26,6 +27,7 @@ from ui.presenters.result_rows import headline
 from ui.presenters.whole_rope import group_of
 from ui.report.blocks import Front, FrontDecision, ReportPicture
 from ui.report.case import ReportCase, ReportFlag
+from ui.report.flag_order import ORDER, by_action
 from ui.report.summary_page import counts, state_words
 from ui.services.bench_checks import bench_check_for, known_bench_checks
 from ui.text import capitalised
@@ -43,7 +45,8 @@ def front(case: ReportCase) -> Front:
     """Return the page to sign."""
     log = case.assessment.log
     worst = worst_station(case.assessment)
-    still = [flag for flag in case.flags if not flag.settled_by and flag.current]
+    flags = by_action(case.flags, case.assessment)
+    still = [flag for flag in flags if not flag.settled_by and flag.current]
     shown = [_entry(flag, log.rope.units) for flag in still[:MOST_OPEN]]
     if len(still) > MOST_OPEN:
         shown.append(f"and {len(still) - MOST_OPEN} more, in the annex")
@@ -62,6 +65,7 @@ def front(case: ReportCase) -> Front:
         pictures=() if worst is None else _pictures(case, worst),
         facts=tuple((name, shortened(value, 150)) for name, value in _facts(case)),
         open_title=_open_title(case),
+        open_order=ORDER if len(still) > 1 else "",
         open_entries=tuple(shown),
         decision=_decision(case),
         signers=tuple((role, shortened(name, 60)) for role, name in _signers(case)),
@@ -168,7 +172,7 @@ def _towards_discard(worst: WorstStation, rope: Rope) -> str:
         thinner = length_text(local.deficit_mm, units=rope.units)
         parts.append(f"{thinner} thinner than its neighbours.")
     if worst.doubted:
-        parts.append(DOUBTED)
+        parts.append(in_units(doubt_words(worst.doubts, worst.source), rope.units))
     return " ".join(parts)
 
 
@@ -238,7 +242,8 @@ def _facts(case: ReportCase) -> Iterator[tuple[str, str]]:
         found = group_of(sections, rope.nominal_mm) if sections else ""
         if isinstance(found, MeasuredDiameter):
             figure = diameter_words(found.mean_mm, found.u_mean_mm, rope.units)
-            whole.append(f"{figure} by {_by(source)}{_doubted(assessment, found.sections)}")
+            marked = assessment.mark(*(one.station for one in found.sections))
+            whole.append(f"{figure} by {_by(source)}{marked}")
         elif found:
             reasons.append(found)
     yield "Measured diameter", "; ".join(whole) or f"none: {reasons[-1]}"
@@ -288,18 +293,13 @@ def _criteria(case: ReportCase) -> Iterator[tuple[str, str]]:
         yield "All criteria added up", worst.words
 
 
-def _doubted(assessment: Assessment, sections: Sequence[Section]) -> str:
-    """Return the mark of a figure that rests on an entry to be checked."""
-    return " (doubted)" if any(one.station in assessment.doubted for one in sections) else ""
-
-
 def _ovality(assessment: Assessment) -> str:
     if not assessment.best:
         return "none: it needs two directions"
     most = max(assessment.best, key=lambda section: section.ovality_mm)
     figure = diameter_words(most.ovality_mm, most.u_ovality_mm, assessment.log.rope.units)
-    doubted = _doubted(assessment, [most])
-    return f"station {most.station}: {figure}, by {_by(most.source)}{doubted}"
+    marked = assessment.mark(most.station)
+    return f"station {most.station}: {figure}, by {_by(most.source)}{marked}"
 
 
 def _lay(assessment: Assessment) -> str:

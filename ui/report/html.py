@@ -173,7 +173,8 @@ def _front(front: Front) -> str:
         f"<p>{_lines(front.words)}</p></div>"
         f'<div class="side">{"".join(_picture(one) for one in front.pictures)}</div>'
         f"{_pairs(front.facts, blank)}"
-        f'<p class="strong">{escaped(front.open_title)}</p><ul>{entries}</ul>'
+        f'<p class="strong">{escaped(front.open_title)}</p>'
+        f'<p class="small">{escaped(front.open_order)}</p><ul>{entries}</ul>'
         f'<div class="decision"><p class="strong">Decision of the competent person</p>'
         f'<ul class="choices">{choices}</ul>{written}</div>'
         f'<div class="signed"><p>{escaped(front.says)}</p><table class="sign"><thead><tr>'

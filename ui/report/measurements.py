@@ -126,7 +126,7 @@ def _source_words(assessment: Assessment, source: Source, station: int | None) -
         words.append("an edge set by hand")
     if source == "photographs" and station in stations_without_card(assessment):
         words.append("without the card")
-    return ", ".join(words)
+    return ", ".join(words) + assessment.mark(station)
 
 
 def lay(assessment: Assessment) -> list[Block]:
@@ -148,7 +148,8 @@ def views(assessment: Assessment) -> list[Block]:
         rows.append(
             (
                 place(estimate),
-                tabled(estimate.diameter_mm, units),
+                tabled(estimate.diameter_mm, units)
+                + assessment.entry_mark(estimate.place, "photographs"),
                 tabled(estimate.expanded_mm(), units),
                 f"{100 * estimate.expanded_mm() / estimate.diameter_mm:.2f}",
                 str(estimate.crowns) if estimate.crowns else "smooth",
@@ -228,7 +229,7 @@ def comparisons(assessment: Assessment) -> list[Block]:
         (
             one.place.words,
             one.gauge,
-            one.typed,
+            one.typed + assessment.entry_mark(one.place, "gauge"),
             tabled(one.gauge_mm, units),
             tabled(K * one.u_gauge_mm, units),
             tabled(one.photo_mm, units),
@@ -300,7 +301,8 @@ def _alone(assessment: Assessment) -> Sequence[Block]:
         for one in checked.photos_alone
     ]
     lines += [
-        f"{one.place.words}: {one.typed} was logged, no photograph to compare it with."
+        f"{one.place.words}: {one.typed}{assessment.entry_mark(one.place, 'gauge')} was logged, "
+        "no photograph to compare it with."
         for one in checked.readings_alone
     ]
     return [Words(line, "small") for line in lines]

@@ -190,6 +190,7 @@ def _front(front: Front, files: dict[str, bytes]) -> dict[str, Any]:
         "shown": [_picture(one, files) for one in front.pictures],
         "facts": front.facts,
         "open-title": front.open_title,
+        "open-order": front.open_order,
         "open-entries": front.open_entries,
         "choices": decision.choices,
         "remarks": decision.remarks,

@@ -101,7 +101,7 @@ def in_short(case: ReportCase) -> list[Block]:
         (
             "Verdicts",
             (counts(outcomes) or "none")
-            + (f"; {doubted} of them rest on entries to be checked" if doubted else ""),
+            + (f"; {doubted} of them doubted: an entry there has to be checked" if doubted else ""),
         ),
         (
             "Local decrease",
@@ -151,18 +151,22 @@ def _figures(assessment: Assessment) -> list[tuple[str, str]]:
             continue
         found = group_of(sections, assessment.log.rope.nominal_mm)
         if isinstance(found, MeasuredDiameter):
-            whole.append(f"by {source} {shown(found.mean_mm)}, U {shown(K * found.u_mean_mm)}")
+            marked = assessment.mark(*(one.station for one in found.sections))
+            whole.append(
+                f"by {source} {shown(found.mean_mm)}, U {shown(K * found.u_mean_mm)}{marked}"
+            )
         least = min(sections, key=lambda section: section.mean_mm)
         pct = least.difference_pct
         thin.append(
             f"by {source} station {least.station}: mean {shown(least.mean_mm)}, "
             f"U {shown(K * least.u_mean_mm)}"
             + ("" if pct is None else f", {pct:+z.2f} % from nominal")
+            + assessment.mark(least.station)
         )
         most = max(sections, key=lambda section: section.ovality_mm)
         oval.append(
             f"by {source} station {most.station}: {shown(most.ovality_mm)}, "
-            f"U {shown(K * most.u_ovality_mm)}"
+            f"U {shown(K * most.u_ovality_mm)}{assessment.mark(most.station)}"
         )
     return [
         (name, "\n".join(capitalised(line) for line in said))
@@ -198,7 +202,6 @@ def stations(case: ReportCase) -> list[Block]:
     judged: dict[int | None, Counter[str]] = {}
     for placed in assessment.verdicts:
         judged.setdefault(placed.station, Counter())[placed.verdict.outcome] += 1
-    doubted = assessment.doubted
     rows = []
     for number in numbers:
         station = known.get(number)
@@ -211,7 +214,7 @@ def stations(case: ReportCase) -> list[Block]:
                 str(readings.get(number, 0)),
                 counts(compared.get(number, Counter())),
                 counts(judged.get(number, Counter()))
-                + (", doubted" if number in doubted and judged.get(number) else ""),
+                + (assessment.mark(number) if judged.get(number) else ""),
                 _decision(case, number),
             )
         )

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable, Sequence
 
 from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
 from inspection.assessment import NOTHING_APPLIED, Assessment
-from inspection.comparison.crosscheck import Comparison, why_not_compared
+from inspection.comparison.crosscheck import why_not_compared
 from inspection.folder import Folder, rejected_words
 from inspection.limits.conformity import PlacedVerdict
+from inspection.limits.outside import is_own
 from inspection.limits.remaining_life import NO_CLEARANCE, StationHistory
 from inspection.limits.rules import NotApplicable
 from inspection.measurement.section import Source
@@ -24,7 +25,7 @@ from ui.text import CAUTIONS, chance_words, refused
 from vision.results import Finding
 
 SOURCES: dict[Source, str] = {"photographs": "photo", "gauge": "gauge"}
-DOUBT_MARK = "*"  # marks a verdict that rests on a doubted entry
+STAR = "*"  # "(doubted)" in narrow columns
 STYLES = {
     "disagrees": "bold red",
     "doubtful": "yellow",
@@ -51,16 +52,18 @@ def print_check_table(assessment: Assessment, read: Folder) -> None:
     )
     parts: list[Table | list[str | Text]] = []
     if assessment.crosscheck.comparisons:
-        parts.append(_comparisons_table(assessment.crosscheck.comparisons, units))
+        parts.append(_comparisons_table(assessment))
         parts.append([in_units(_agreement_line(assessment), units)])
     if assessment.findings:
         parts.append(_findings_table(assessment.findings, units))
-    if assessment.verdicts:
-        parts.append(_verdicts_table(assessment.verdicts, units))
+    for title, own in (("Published limits", False), ("Your own limits", True)):
+        verdicts = [one for one in assessment.verdicts if is_own(one.verdict.limit.rule) == own]
+        if verdicts:
+            parts.append(_verdicts_table(title, verdicts, units))
     if assessment.severities:
         parts.append(severity_table(assessment))
     if assessment.station_histories:
-        parts.append(over_time_table(assessment.station_histories, units))
+        parts.append(over_time_table(assessment.station_histories, units, assessment.doubted))
     parts.append(
         [
             *(
@@ -80,8 +83,9 @@ def print_check_table(assessment: Assessment, read: Folder) -> None:
     console.print(in_units(first, units), style="bold", markup=False, soft_wrap=True)
 
 
-def _comparisons_table(comparisons: tuple[Comparison, ...], units: Units) -> Table:
+def _comparisons_table(assessment: Assessment) -> Table:
     """Return a table of all comparisons, with a column for the gauge if there are several."""
+    comparisons, units = assessment.crosscheck.comparisons, assessment.log.rope.units
     several = len({comparison.gauge for comparison in comparisons}) > 1
     named = "" if several else f" ({comparisons[0].gauge})"
     table = new_table(f"Photograph against gauge{named}; U is expanded, k = 2")
@@ -97,7 +101,7 @@ def _comparisons_table(comparisons: tuple[Comparison, ...], units: Units) -> Tab
         table.add_row(
             f"{comparison.station}, {comparison.view_deg}",
             *((Text(comparison.gauge),) if several else ()),
-            Text(comparison.typed),
+            Text(comparison.typed + _mark([assessment.entry_mark(comparison.place, "gauge")])),
             *(
                 figure(length_mm, units)
                 for length_mm in (comparison.photo_mm, 2 * comparison.u_photo_mm)
@@ -141,10 +145,10 @@ def _findings_table(findings: tuple[Finding, ...], units: Units) -> Table:
     return table
 
 
-def _verdicts_table(verdicts: tuple[PlacedVerdict, ...], units: Units) -> Table:
+def _verdicts_table(title: str, verdicts: Sequence[PlacedVerdict], units: Units) -> Table:
     """Return a row for each limit and source: its verdicts, and the station nearest to it."""
     unit = unit_of(units)
-    table = new_table("Published limits; a verdict never clears a rope")
+    table = new_table(f"{title}; a verdict never clears a rope")
     table.add_column("limit", ratio=1, min_width=15)
     for heading in ("source", "stations", "near-\nest"):
         table.add_column(heading, no_wrap=True)
@@ -177,7 +181,7 @@ def _verdicts_table(verdicts: tuple[PlacedVerdict, ...], units: Units) -> Table:
 
 
 def _by_limit(
-    verdicts: tuple[PlacedVerdict, ...],
+    verdicts: Sequence[PlacedVerdict],
 ) -> dict[tuple[str, Source], list[PlacedVerdict]]:
     groups: dict[tuple[str, Source], list[PlacedVerdict]] = {}
     for verdict in verdicts:
@@ -186,8 +190,8 @@ def _by_limit(
     return groups
 
 
-def _mark(doubted: Iterable[bool]) -> str:
-    return DOUBT_MARK if any(doubted) else ""
+def _mark(doubted: Iterable[object]) -> str:
+    return STAR if any(doubted) else ""
 
 
 def _counts(group: list[PlacedVerdict]) -> dict[str, int]:
@@ -225,7 +229,8 @@ def _lines(assessment: Assessment) -> list[str]:
         for one in checked.photos_alone
     ]
     lines += [
-        f"{one.place.words}: {one.typed} was logged, no photograph to compare it with."
+        f"{one.place.words}: {one.typed}{assessment.entry_mark(one.place, 'gauge')} was logged, "
+        "no photograph to compare it with."
         for one in checked.readings_alone
     ]
     lines += [
@@ -240,8 +245,10 @@ def _notes(assessment: Assessment, read: Folder) -> list[str]:
     lines = [f"Not complete: {words}" for words in assessment.not_complete]
     if assessment.judged_against_nothing:
         lines.append(NOTHING_APPLIED)
-    if any(verdict.doubted for verdict in assessment.verdicts):
-        lines.append(f"{DOUBT_MARK} marks a verdict that rests on an entry to be checked.")
+    if assessment.doubts:
+        lines.append(
+            f'{STAR} or "(doubted)" marks a figure that an entry to be checked puts in doubt.'
+        )
     lines += _not_applicable(assessment)
     lines += [f"Assumed or missing: {words}" for words in assessment.not_asked]
     lines += [f"{one.words[0].upper()}{one.words[1:]}" for one in read.rejected]
@@ -285,7 +292,9 @@ def severity_table(assessment: Assessment) -> Table:
     return table
 
 
-def over_time_table(stations: tuple[StationHistory, ...], units: Units = "mm") -> Table:
+def over_time_table(
+    stations: tuple[StationHistory, ...], units: Units = "mm", doubted: Collection[int] = ()
+) -> Table:
     """Return a table of each station's rate of loss, and when the next discard limit is reached."""
     table = new_table("Change over the inspections, by gauge; 95 % intervals")
     table.add_column("station")
@@ -295,16 +304,17 @@ def over_time_table(stations: tuple[StationHistory, ...], units: Units = "mm") -
     table.add_column(f"limit {unit_of(units)}", justify="right", no_wrap=True)
     table.add_column("limit\nreached", ratio=1)
     for station in stations:
+        name = f"{station.station}{_mark([station.station in doubted])}"
         count = str(len({point.on for point in station.points}))
         if station.line is None:
-            table.add_row(str(station.station), count, "-", station.why)
+            table.add_row(name, count, "-", station.why)
             continue
         low, high = station.line.rate_interval
         limit, reached = "-", "no discard limit applies"
         if station.limit is not None:
             limit, reached = figure(station.limit.limit_mm, units), _reached(station)
         table.add_row(
-            str(station.station),
+            name,
             count,
             rate_words(station.line.rate_mm_per_year, units),
             f"{rate_words(low, units)} to {rate_words(high, units)}",

@@ -11,13 +11,24 @@ from inspection.assessment import NOTHING_APPLIED, Assessment
 from inspection.exchange.spreadsheet import escape_formula
 from inspection.folder import Folder, rejected_words
 from inspection.limits.remaining_life import StationHistory
+from inspection.measurement.doubt import doubt_words
 from inspection.model.loss import LOCAL_GROUND
 from inspection.record.serialization import to_dict
 from ui.cli.output.measure import as_plain
 from ui.text import CAUTIONS, refused, sentence
 
-COLUMNS = ("kind", "where", "source", "code", "value", "limit", "unit", "outcome", "p_value",
-           "words")  # fmt: skip
+HEADINGS = {
+    "kind": "kind",
+    "where": "place",
+    "source": "source",
+    "code": "code",
+    "value": "value",
+    "limit": "limit or U",
+    "unit": "unit",
+    "outcome": "outcome",
+    "p_value": "chance if nothing is wrong",
+    "words": "in words",
+}
 
 
 def print_check_json(assessment: Assessment, read: Folder) -> None:
@@ -53,13 +64,17 @@ def assessment_dict(assessment: Assessment, read: Folder) -> dict[str, Any]:
                 "station": verdict.station,
                 "source": verdict.source,
                 "doubted": verdict.doubted,
+                "doubts": [to_dict(one) for one in verdict.doubts],
                 **to_dict(verdict.verdict),
                 "words": verdict.words,
             }
             for verdict in assessment.verdicts
         ],
         "not_applicable": [inapplicable.reason for inapplicable in assessment.not_applicable],
-        "local": [{**to_dict(local), "words": local.words} for local in assessment.local],
+        "local": [
+            {**to_dict(local), "doubted": local.doubted, "words": local.words}
+            for local in assessment.local
+        ],
         "across": None
         if compared is None
         else {
@@ -72,6 +87,8 @@ def assessment_dict(assessment: Assessment, read: Folder) -> dict[str, Any]:
                 "station": severity.station,
                 "source": severity.source,
                 "out_of_scope": severity.out_of_scope,
+                "doubted": severity.doubted,
+                "doubts": [to_dict(one) for one in severity.doubts],
                 **to_dict(severity.severity),
                 "words": severity.severity.words,
             }
@@ -100,9 +117,9 @@ def _history_plain(history: StationHistory) -> dict[str, Any]:
 def print_check_csv(assessment: Assessment, read: Folder) -> None:
     """Print an assessment as CSV: findings in their order, comparisons, verdicts, refusals."""
     writer = csv.writer(sys.stdout, lineterminator="\n")
-    writer.writerow(COLUMNS)
+    writer.writerow(HEADINGS.values())
     for row in _csv_rows(assessment, read):
-        writer.writerow([_cell(row.get(column)) for column in COLUMNS])
+        writer.writerow([_cell(row.get(column)) for column in HEADINGS])
 
 
 def _csv_rows(assessment: Assessment, read: Folder) -> list[dict[str, Any]]:
@@ -155,7 +172,8 @@ def _csv_rows(assessment: Assessment, read: Folder) -> list[dict[str, Any]]:
             "value": severity.severity.decrease_pct,
             "unit": "% of nominal",
             "outcome": severity.band,
-            "words": f"ISO 4309:2017. {severity.severity.words}",
+            "words": f"ISO 4309:2017. {severity.severity.words} "
+            f"{doubt_words(severity.doubts, severity.source)}".rstrip(),
         }
         for severity in assessment.severities
     ]

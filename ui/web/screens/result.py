@@ -137,10 +137,10 @@ def _first(opened: OpenInspection, assessment: Assessment) -> None:
 
 
 def _already_shown(worst: WorstStation | None, first: str) -> bool:
-    """Say whether the first concern is the local decrease that the answer already reports."""
+    """Say whether the answer already reports the first concern: a local decrease and no limit."""
     if worst is None or worst.local is None or not worst.is_local_decrease:
         return False
-    return worst.local.words in first
+    return first.endswith(f"{worst.local.words} {LOCAL_GROUND}")
 
 
 def _along(assessment: Assessment) -> None:
@@ -177,20 +177,27 @@ def _figures(assessment: Assessment) -> None:
 
 
 def _verdicts(assessment: Assessment) -> None:
-    rows = limit_rows(assessment)
-    if rows:
-        st.html(table(LIMIT_HEADS, rows, "Verdicts by limit, outside and undecided first"))
+    published, own = (limit_rows(assessment, own=mine) for mine in (False, True))
+    if published or own:
+        for title, rows in (("Published limits", published), ("Your own limits", own)):
+            if rows:
+                st.html(table(LIMIT_HEADS, rows, f"{title}, outside and undecided first"))
         decision = assessment.verdicts[0].verdict.decision
         st.caption(
             f"Decision rule: {decision.name}, {decision.source}. 'Within' means that one figure at "
-            "one place meets one limit, no more. 'Doubted' means that it depends on an entry that "
-            "must be checked."
+            "one place meets one limit, no more. 'Doubted' means that an entry at its station "
+            "has to be checked."
         )
         st.html(table(VERDICT_HEADS, verdict_rows(assessment), "All verdicts, by station"))
-        st.markdown("**Sources of these limits**")
-        for words in sources(assessment):
-            st.markdown(page_text(words))
-        st.caption("Check them against a licensed copy before they decide anything.")
+        if published:
+            st.markdown("**Sources of the published limits**")
+            for words in sources(assessment, own=False):
+                st.markdown(page_text(words))
+            st.caption("Check them against a licensed copy before they decide anything.")
+        if own:
+            st.markdown("**Sources of your own limits**")
+            for words in sources(assessment, own=True):
+                st.markdown(page_text(words))
     else:
         st.info(
             "No verdict yet: it needs a station with two directions and a limit that applies to "
