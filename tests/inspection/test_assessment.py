@@ -78,7 +78,8 @@ def test_verdicts_follow_the_reference_and_name_station_and_source(log: Log) -> 
             (n, source) for n in range(1, 7) for source in ("photographs", "gauge")
         }
         assert found.needs_review is (outcome == "outside")
-    assert found.first_concern.startswith("Check first: Station 1, by photographs: ISO 4309")
+    worst = min(decrease, key=lambda one: one.verdict.margin_mm)
+    assert found.first_concern.startswith(f"Check first: {worst.words} Also outside a limit: ")
 
 
 def test_a_new_rope_is_judged_as_a_whole(log: Log) -> None:
