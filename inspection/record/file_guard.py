@@ -49,6 +49,29 @@ def refuse_another_file(path: Path, mark: FileMark, where: str) -> None:
     )
 
 
+def refuse_missing(path: Path) -> None:
+    """Refuse a record without a file, or whose file has lost its content.
+
+    A file without a byte and without a log would be opened as a new record, and pass for sound.
+
+    Raises
+    ------
+    RecordError
+        If so; the file is left as it is.
+    """
+    if not path.exists():
+        raise RecordError(
+            f"there is no record at {path}; check the path, or create one with "
+            "`ropephoto record init`."
+        )
+    log = path.with_name(f"{path.name}-wal")
+    if path.stat().st_size == 0 and not (log.exists() and log.stat().st_size > WAL_HEADER_BYTES):
+        raise RecordError(
+            f"The record {path} has no content (0 bytes): it was cut off, or never created. "
+            "Restore the last backup, or create it with `ropephoto record init`."
+        )
+
+
 def refuse_foreign_log(path: Path, where: str) -> None:
     """Refuse a record that has another file's write-ahead log beside it.
 

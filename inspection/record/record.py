@@ -24,7 +24,7 @@ from inspection.record.commands import save_replacement, save_results
 from inspection.record.database import Access, make_engine, shown, sqlite_path, upgrade_schema
 from inspection.record.errors import RecordError
 from inspection.record.events import Event, Signed, fingerprint, iter_events
-from inspection.record.file_guard import mark_of, refuse_foreign_log
+from inspection.record.file_guard import mark_of, refuse_foreign_log, refuse_missing
 from inspection.record.integrity import verify
 from inspection.record.integrity.rebuild import EventProgress
 from inspection.record.integrity.verify import Backup, photographs_beside
@@ -479,11 +479,8 @@ def open_record(
     """
     engine = make_engine(where)
     path = sqlite_path(engine)
-    if path is not None and not create and not path.exists():
-        raise RecordError(
-            f"there is no record at {path}; check the path, or create one with "
-            "`ropephoto record init`."
-        )
+    if path is not None and not create:
+        refuse_missing(path)
     if photographs is None:
         photographs = "" if path is None else photographs_beside(path)
     try:
