@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import shutil
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
+from pathlib import Path
 from typing import Any
 
 from sqlalchemy import exc
@@ -59,6 +61,11 @@ _SQLITE_WORDS = {
     "correction instead.",
 }
 
+# What SQLite says if not even its side files, which it needs to read, find room on the disk. Their
+# advice would be wrong then: a backup restored over a sound record.
+_PERHAPS_FULL = ("unable to open database file", "disk I/O error")
+LEAST_FREE_BYTES = 65_536  # the index of the log takes 32 KiB
+
 # The driver's messages for a server that is stopped, is starting, or was stopped during a call.
 _NO_ANSWER = (
     "connection is bad", "connection failed", "timeout", "terminating connection",
@@ -84,10 +91,19 @@ def plainly(where: str) -> Iterator[None]:
         raise RecordError(_sentence(where, error)) from error
 
 
+def _is_full(where: str) -> bool:
+    try:
+        return shutil.disk_usage(Path(where).parent).free < LEAST_FREE_BYTES
+    except OSError:  # no such folder
+        return False
+
+
 def _sentence(where: str, cause: BaseException) -> str:
     message = str(cause)
     for words, sentence in _SQLITE_WORDS.items():
         if words in message:
+            if words in _PERHAPS_FULL and _is_full(where):
+                sentence = _SQLITE_WORDS["database or disk is full"]
             return f"The record {where} {sentence}"
     first_line = message.strip().splitlines()[0] if message.strip() else type(cause).__name__
     if any(words in message for words in _NO_ANSWER):

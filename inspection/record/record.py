@@ -22,7 +22,6 @@ from inspection.model.rope import Inspection, Rope
 from inspection.record import commands, drafts, not_restored, queries, reviews
 from inspection.record.commands import save_replacement, save_results
 from inspection.record.database import Access, make_engine, shown, sqlite_path, upgrade_schema
-from inspection.record.errors import RecordError
 from inspection.record.events import Event, Signed, fingerprint, iter_events
 from inspection.record.file_guard import mark_of, refuse_foreign_log, refuse_missing
 from inspection.record.integrity import verify

@@ -19,7 +19,7 @@ from sqlalchemy import event, text
 from inspection.model.readings import Reading
 from inspection.model.rope import Inspection, Rope
 from inspection.record import database
-from inspection.record.errors import RecordError
+from inspection.record.errors import RecordError, plainly
 from inspection.record.record import Record, open_record
 from inspection.record.schema import metadata
 from vision.results import Estimate
@@ -233,6 +233,24 @@ def test_a_full_disk_says_so_and_loses_nothing(file_record: Record) -> None:
         file_record.add_readings("visit", [reading] * 500, by="A. Berg")
     assert file_record.fingerprint() == before
     assert file_record.verify().sound
+
+
+@pytest.mark.parametrize("said", ["disk I/O error", "unable to open database file"])
+def test_a_disk_too_full_to_read_the_record_advises_no_backup(
+    said: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # what SQLite 3.40 said on a full tmpfs, where its side files found no room
+    def failing() -> None:
+        with plainly(str(tmp_path / "record.db")):
+            raise sqlite3.OperationalError(said)
+
+    with pytest.raises(RecordError, match=r"check the (disk|path)"):
+        failing()
+    usage = shutil.disk_usage(tmp_path)
+    monkeypatch.setattr(shutil, "disk_usage", lambda _: usage._replace(free=0))
+    with pytest.raises(RecordError, match=r"the disk is full; free some space") as caught:
+        failing()
+    assert "restore" not in str(caught.value)
 
 
 def test_a_record_that_may_only_be_read_says_so(file_record: Record) -> None:
