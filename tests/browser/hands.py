@@ -16,7 +16,12 @@ def quiet(page: Page) -> None:
 
 def fits(page: Page) -> bool:
     """Return whether nothing has to be scrolled sideways."""
-    return bool(page.evaluate("document.documentElement.scrollWidth <= innerWidth"))
+    return bool(
+        page.evaluate(
+            """[document.documentElement, document.querySelector('[data-testid=stMain]')]
+            .every(one => !one || one.scrollWidth <= innerWidth)"""
+        )
+    )
 
 
 def fill(page: Page, label: str, text: str) -> None:

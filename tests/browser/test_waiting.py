@@ -15,8 +15,8 @@ import pytest
 from inspection.model.rope import Inspection, Rope, Station
 from inspection.record.record import open_record
 from inspection.record.views import OpenInspection
-from tests.browser.conftest import PATIENCE_MS
-from tests.browser.hands import quiet
+from tests.browser.conftest import PATIENCE_MS, free_port
+from tests.browser.hands import quiet, reading_field, type_reading
 from ui.services.sample import sample_folder
 from vision.target.print_scale import check_to_dict, load_print_checks
 
@@ -202,3 +202,24 @@ def test_eight_photographs_and_a_reload_meanwhile_figures_appear_by_themselves(
         assert not page.get_by_text("could not be shown").count()
         give_eight(page, pages)
         page.get_by_text("station-1-view-00.jpg is already in this inspection.").wait_for()
+
+
+@pytest.mark.fault(
+    "the server stops while readings are being typed",
+    "`The server is not responding.`; typing goes on, and what was typed is sent once it answers",
+)
+def test_readings_are_typed_while_the_server_is_away(
+    page: Page, serve: Serve, folder: Path
+) -> None:
+    page.set_default_timeout(PATIENCE_MS)
+    away, port = page.get_by_text("The server is not responding."), free_port()
+    with serve(folder, port=port) as pages:
+        page.goto(f"{pages}/sheet?inspection=visit")
+        reading_field(page, 1, 0).wait_for()
+        quiet(page)
+    away.wait_for()
+    type_reading(page, 1, 0, "22,41")
+    with serve(folder, port=port):
+        page.get_by_text("Kept. Select the gauge").wait_for()
+        away.wait_for(state="hidden")
+        assert reading_field(page, 1, 0).input_value() == "22,41"

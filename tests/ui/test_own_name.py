@@ -10,7 +10,10 @@ from streamlit.testing.v1 import AppTest
 
 from inspection.record.record import open_record
 
-NAMELESS = "Enter your name in the sidebar first: it is recorded with everything you enter."
+NAMELESS = (
+    "Enter your name in the sidebar first (» opens it on a phone): it is recorded with everything "
+    "you enter."
+)
 
 
 @pytest.fixture

@@ -249,6 +249,8 @@ def test_what_is_open_and_what_comes_now_follow_the_decisions(
     assert "2 photographs give no diameter." in lines
     first = next_steps(there, assessment)[0]
     assert (first.screen, first.station, first.view_deg) == ("review", 3, 90)
+    last = next_steps(there, assessment)[-1]
+    assert (last.screen, last.words) == ("condition", "Record the condition and submit")
     ask_again(
         record, there, item_of(there, "Station 3"), AskedAgain(3, "reading", 90), by="Reviewer B"
     )

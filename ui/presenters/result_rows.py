@@ -365,6 +365,10 @@ def next_steps(opened: OpenInspection, assessment: Assessment) -> list[UpcomingS
         steps.append(UpcomingStep("review", "Decide on the inspection"))
     if assessment.not_complete:
         steps.append(UpcomingStep("sheet", "Complete the stations"))
+    if opened.state in ("draft", "sent back"):
+        steps.append(UpcomingStep("condition", "Record the condition and submit"))
+    elif opened.state == "reviewed":
+        steps.append(UpcomingStep("condition", "Decide and close"))
     return steps
 
 

@@ -191,7 +191,7 @@ def state_of(opened: OpenInspection, typed: TypedField, who: Witness) -> FieldSt
     if parsed.implausible and not typed.sure:
         return FieldState("sure", parsed.implausible)
     if standing is None and not who.gauge and typed.text:
-        return FieldState("gauge", "Kept. Select the gauge it was read with, above.")
+        return FieldState("gauge", "Kept. Select the gauge it was read with below.")
     return FieldState()
 
 

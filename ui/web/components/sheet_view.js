@@ -320,6 +320,7 @@ export default function ({parentElement: root, data, setStateValue, setTriggerVa
     return;
   }
   if (!data) return;
+  main.style.display = '';
   let sheet = main.sheet;
   if (!sheet || sheet.store !== data.store) {
     main.replaceChildren();

@@ -18,7 +18,7 @@ const newName = () => Date.now().toString(36).padStart(9, '0') + Math.random().t
 
 function begin() {
   const hub = {owner: '', items: [], views: new Set(), notes: [], hashes: [], total: 0, arrived: 0,
-    told: 0, part: 0, trouble: '', fragile: false, working: false, timer: 0, done: 0};
+    told: 0, part: 0, trouble: '', cut: false, fragile: false, working: false, timer: 0, done: 0};
   const mine = () => hub.items.filter(one => one.owner === hub.owner);
   const unsent = () => mine().filter(one => !one.error);
 
@@ -136,6 +136,18 @@ function begin() {
 
   function draw() { for (const view of hub.views) view.draw(); }
 
+  // If the server does not answer, Streamlit covers the page with a dialog, and nothing can be typed. A line
+  // in its place lets the user go on: readings and photographs are kept in the browser.
+  new MutationObserver(() => {
+    const dialog = [...document.querySelectorAll('[role=dialog]')].find(one => one.querySelector('h2')?.textContent === 'Connection error');
+    const cut = !!dialog || (hub.cut && !document.querySelector('[data-test-connection-state=CONNECTED]'));
+    dialog?.querySelector('button[aria-label=Close]')?.click();
+    if (cut === hub.cut) return;
+    hub.cut = cut;
+    draw();
+    if (!cut) dispatchEvent(new Event('online'));          // everything kept is sent now
+  }).observe(document.body, {subtree: true, childList: true, attributeFilter: ['data-test-connection-state']});
+
   hub.said = () => {
     const left = unsent().length;
     if (left) return `${hub.arrived} of ${many(hub.total)} uploaded, ${left} to go`;
@@ -178,14 +190,16 @@ function begin() {
 // The line on every page: how many were uploaded, which were refused and why.
 function drawLine(main, hub) {
   const said = hub.said(), more = hub.more(), refused = hub.refused(), others = hub.others();
-  const shown = JSON.stringify([said, more, refused.map(one => [one.id, one.error]), hub.notes, others]);
+  const cut = hub.cut ? 'The server is not responding. Readings that you type and photographs that you add are kept in this browser.' : '';
+  const shown = JSON.stringify([said, more, cut, refused.map(one => [one.id, one.error]), hub.notes, others]);
   const bar = main.querySelector('progress');
   if (bar) bar.value = hub.share();
   if (main.shown === shown) return;
   main.shown = shown;
   main.replaceChildren();
-  main.hidden = !(said || refused.length || hub.notes.length || others);
+  main.hidden = !(said || cut || refused.length || hub.notes.length || others);
   const status = el('div', main, '', {role: 'status'});
+  if (cut) el('p', status, cut, {class: 'trouble'});
   if (said) el('b', status, said);
   if (more) {
     el('progress', status, '', {'aria-label': 'Photographs uploaded'}).value = hub.share();

@@ -23,7 +23,10 @@ from ui.web.page.address import address, show_inspection
 from ui.web.page.login import authorized_user, current_user
 
 SELECTED = "selected inspection"
-NAMELESS = "Enter your name in the sidebar first: it is recorded with everything you enter."
+NAMELESS = (
+    "Enter your name in the sidebar first (» opens it on a phone): it is recorded with everything "
+    "you enter."
+)
 NOT_THERE = (
     "there is no inspection {!r} that you can see. Choose one in the sidebar, or ask a supervisor "
     "whether it is assigned to you."

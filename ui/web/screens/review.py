@@ -69,7 +69,8 @@ z-index:50;width:auto;background:light-dark(#E4F6EA,#12351F);border-radius:4px}
 .st-key-decisions{max-height:none}}
 @media (max-width:768px){.stMainBlockContainer{padding:4rem .8rem 0 .8rem!important}}
 @media (max-width:640px){
-.st-key-strip [role=radiogroup]{flex-wrap:nowrap;overflow-x:auto;flex-direction:row}
+.st-key-strip [role=radiogroup]{flex-wrap:nowrap;overflow-x:auto;flex-direction:row;
+position:relative}
 .st-key-strip [role=radiogroup] label{min-height:44px;flex:none}
 .st-key-strip [role=radiogroup] label p{white-space:nowrap}
 .st-key-decisions .stHorizontalBlock{gap:.3rem}
