@@ -15,6 +15,7 @@ EDGE_MM = (9.0, 4.5)  # along and across
 
 
 EDGE_PX_PER_MM = 64.0  # a tenth of a millimetre takes 6 px
+EDGE_PX = round(EDGE_MM[0] * EDGE_PX_PER_MM), round(EDGE_MM[1] * EDGE_PX_PER_MM)
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +79,7 @@ def _pair(point: NDArray[np.float64]) -> PointPx:
 
 def edge_png(pixels: NDArray[np.uint8], place: EdgePlace) -> bytes:
     """Return an edge as a PNG with the rope at the bottom and the camera's pixels unsmoothed."""
-    width, height = (round(side * EDGE_PX_PER_MM) for side in EDGE_MM)
+    width, height = EDGE_PX
     step = place.px_per_mm / EDGE_PX_PER_MM  # px of the photograph per px of the cut
     out = np.array(place.out)
     along = np.array([-out[1], out[0]])  # to the right of "out": never a mirror image

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import html
 from collections.abc import Sequence
+from dataclasses import replace
 
 import streamlit as st
 
@@ -11,7 +12,7 @@ from inspection.assessment import Assessment
 from inspection.model.rope import Units
 from inspection.record.views import OpenInspection, Photograph
 from ui.lengths import diameter_words, heads_in_units, length_text, signed_length
-from ui.presenters.edge_views import EDGE_MM, EDGE_PX_PER_MM, edge_places
+from ui.presenters.edge_views import EDGE_PX, edge_places
 from ui.presenters.review_queue import ReviewItem
 from ui.presenters.station import (
     StationView,
@@ -44,42 +45,18 @@ def photograph_of(opened: OpenInspection, result: Result) -> Photograph | None:
 
 def show_photograph(photograph: Photograph, view: StationView, *, key: str) -> None:
     """Show a photograph with the measured edges, and the logged reading drawn to scale."""
-    result = view.result
-    name, data, size = pictures.preview(photograph)
-    if isinstance(result, Refusal) or result.marks is None:
-        send_pictures({name: data}, key=f"{key} pictures")
-        shapes = refused_spots(result) if isinstance(result, Refusal) else []
-        words = f"Photograph {result.photo_name}: no diameter."
-        show_view(PhotoView(name, size, words, shapes), key=f"{key} photograph")
+    whole, edges = _drawn(photograph, view, "The rope on its card", key=key)
+    if isinstance(view.result, Refusal) or not edges:
+        show_view(whole, key=f"{key} photograph")
         return
-    logged = view.comparison.gauge_mm if view.comparison else None
-    places = edge_places(result, result.marks)
-    cuts = pictures.edges(photograph, places)
-    send_pictures({name: data, **dict(cuts)}, key=f"{key} pictures")
     left, right = st.columns([3, 2])
     with left:
-        whole = PhotoView(
-            name,
-            size,
-            f"The rope on its card. {_legend_line(view)}",
-            shapes_of(result, result.marks, logged),
-            legend=legend_of(result, view.comparison, page_units()),
-            home=pictures.home_of(result.marks, size),
-        )
-        show_view(whole, key=f"{key} photograph")
+        legend = legend_of(view.result, view.comparison, page_units())
+        show_view(replace(whole, legend=legend), key=f"{key} photograph")
     with right:
-        edge_size = tuple(round(side * EDGE_PX_PER_MM) for side in EDGE_MM)
-        for side, (place, (cut, _)) in enumerate(zip(places, cuts, strict=True)):
-            st.markdown(f"**{SIDES[side].capitalize()}**, magnified; rope at the bottom")
-            edge = PhotoView(
-                cut,
-                (edge_size[0], edge_size[1]),
-                f"The {SIDES[side]}, magnified. {_legend_line(view)}",
-                edge_shapes(result, result.marks, place, side, logged, page_units()),
-                zoom=False,
-                pixels=True,
-            )
-            show_view(edge, key=f"{key} {SIDES[side]}")
+        for name, edge in zip(SIDES, edges, strict=True):
+            st.markdown(f"**{name.capitalize()}**, magnified; rope at the bottom")
+            show_view(edge, key=f"{key} {name}")
 
 
 def show_side_by_side(opened: OpenInspection, views: Sequence[StationView], *, key: str) -> None:
@@ -95,47 +72,57 @@ def show_side_by_side(opened: OpenInspection, views: Sequence[StationView], *, k
 
 def show_one_side(opened: OpenInspection, view: StationView, *, key: str) -> None:
     """Show one photograph with its figure and the logged reading, and both edges below."""
-    result = view.result
-    photograph = photograph_of(opened, result)
+    photograph = photograph_of(opened, view.result)
     figure, logged = figure_line(view, page_units())
-    disagrees = view.comparison is not None and view.comparison.word == "disagrees"
-    over = ((figure, False), (logged, disagrees))
     if photograph is None:
         st.info(f"{figure}, {logged}. The photograph itself is not in the record.")
         return
+    disagrees = view.comparison is not None and view.comparison.word == "disagrees"
+    title = f"The rope on its card, {view.view_deg} degrees"
+    whole, edges = _drawn(photograph, view, title, key=key, aspect=WIDE)
+    over = ((figure, False), (logged, disagrees))
+    show_view(replace(whole, over=over), key=f"{key} photograph")
+    if edges:
+        with st.container(key=f"edges-{view.view_deg}-{view.result.at_mm:g}", horizontal=True):
+            for name, edge in zip(SIDES, edges, strict=True):
+                with st.container():
+                    show_view(edge, key=f"{key} {name}")
+
+
+def _drawn(
+    photograph: Photograph, view: StationView, title: str, *, key: str, aspect: float = 4 / 3
+) -> tuple[PhotoView, list[PhotoView]]:
+    """Send a photograph to the page; return it and its magnified edges, none without a diameter."""
+    result = view.result
     name, data, size = pictures.preview(photograph)
     if isinstance(result, Refusal) or result.marks is None:
         send_pictures({name: data}, key=f"{key} pictures")
         shapes = refused_spots(result) if isinstance(result, Refusal) else []
-        words = f"Photograph {result.photo_name}: no diameter."
-        show_view(PhotoView(name, size, words, shapes, over=over), key=f"{key} photograph")
-        return
-    marks, read = result.marks, view.comparison.gauge_mm if view.comparison else None
+        return PhotoView(name, size, f"Photograph {result.photo_name}: no diameter.", shapes), []
+    marks, logged = result.marks, view.comparison.gauge_mm if view.comparison else None
     places = edge_places(result, marks)
     cuts = pictures.edges(photograph, places)
     send_pictures({name: data, **dict(cuts)}, key=f"{key} pictures")
+    line = _legend_line(view)
     whole = PhotoView(
         name,
         size,
-        f"The rope on its card, {view.view_deg} degrees. {_legend_line(view)}",
-        shapes_of(result, marks, read),
-        home=pictures.home_of(marks, size, aspect=WIDE),
-        over=over,
+        f"{title}. {line}",
+        shapes_of(result, marks, logged),
+        home=pictures.home_of(marks, size, aspect=aspect),
     )
-    show_view(whole, key=f"{key} photograph")
-    edge_size = (round(EDGE_MM[0] * EDGE_PX_PER_MM), round(EDGE_MM[1] * EDGE_PX_PER_MM))
-    with st.container(key=f"edges-{view.view_deg}-{result.at_mm:g}", horizontal=True):
-        for side, (place, (cut, _)) in enumerate(zip(places, cuts, strict=True)):
-            edge = PhotoView(
-                cut,
-                edge_size,
-                f"The {SIDES[side]}, magnified. {_legend_line(view)}",
-                edge_shapes(result, marks, place, side, read, page_units()),
-                zoom=False,
-                pixels=True,
-            )
-            with st.container():
-                show_view(edge, key=f"{key} {SIDES[side]}")
+    edges = [
+        PhotoView(
+            cut,
+            EDGE_PX,
+            f"The {SIDES[side]}, magnified. {line}",
+            edge_shapes(result, marks, place, side, logged, page_units()),
+            zoom=False,
+            pixels=True,
+        )
+        for side, (place, (cut, _)) in enumerate(zip(places, cuts, strict=True))
+    ]
+    return whole, edges
 
 
 def show_before(before: OpenInspection, station: int, units: Units, *, key: str) -> None:

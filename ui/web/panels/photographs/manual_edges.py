@@ -9,7 +9,7 @@ import streamlit as st
 
 from inspection.record.views import OpenInspection, Photograph
 from ui.lengths import diameter_words, length_text, signed_length
-from ui.presenters.edge_views import EDGE_MM, EDGE_PX_PER_MM, edge_places
+from ui.presenters.edge_views import EDGE_MM, EDGE_PX, edge_places
 from ui.presenters.manual_edges import (
     at_mm_of,
     is_by_hand,
@@ -72,7 +72,7 @@ def edges_by_hand(opened: OpenInspection, photograph: Photograph, estimate: Esti
     places = edge_places(estimate, marks)
     cuts = pictures.edges(photograph, places)
     send_pictures(dict(cuts), key=f"hand pictures {key}")
-    wide, high = (round(side * EDGE_PX_PER_MM) for side in EDGE_MM)
+    wide, high = EDGE_PX
     moves = []
     for side, (column, place, (cut, _)) in enumerate(zip(st.columns(2), places, cuts, strict=True)):
         with column:
