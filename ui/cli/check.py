@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, TypeAlias
+from typing import TYPE_CHECKING
 
 import click
 
+from ui.cli.inspected import applied_limits, measured_folder, named_record, usual_measure
 from ui.cli.options import (
     csv_option,
     decision_option,
@@ -16,19 +16,13 @@ from ui.cli.options import (
     limits_option,
     own_limits_option,
     print_set_option,
+    refuse_two_forms,
 )
 from ui.environment import PERSON
 
 if TYPE_CHECKING:
     from inspection.assessment import Assessment
     from inspection.folder import Folder
-    from inspection.limits.rules import Rule
-    from inspection.record.record import Record
-    from ui.services.assess_record import AppliedLimits
-    from vision.pipeline import Settings
-    from vision.results import Result
-
-    Measure: TypeAlias = Callable[[list[Path], Settings], list[Result]]
 
 NOT_ASSESSED = 3  # exit status where no limit applies
 
@@ -105,8 +99,7 @@ def check(
     from ui.services.measuring_queue import work_off
     from ui.services.recorded import named_or_latest, recorded, save_assessed
 
-    if as_json and as_csv:
-        raise click.UsageError("take one of --json and --csv, not both.")
+    refuse_two_forms(as_json, as_csv)
     folder = Path(where)
     if save and folder.is_dir():
         raise click.UsageError(
@@ -139,7 +132,7 @@ def check(
                     "--print-set is for a folder; a record states which print check was used, and "
                     "`ropephoto record measure --again` applies another."
                 )
-            with _record(where) as record:
+            with named_record(where) as record:
                 identity = named_or_latest(record, inspection)
                 if record.inspection(identity).waiting:
                     work_off(record, identity)
@@ -161,75 +154,3 @@ def check(
     if assessment.needs_review or read.rejected:
         context.exit(1)
     context.exit(NOT_ASSESSED if assessment.judged_against_nothing else 0)
-
-
-def usual_measure(as_json: bool, as_csv: bool) -> Measure:
-    """Return the function that measures files, without progress if the output is for a program."""
-    from ui.cli.progress import BatchRun, measure_files
-
-    return lambda paths, settings: measure_files(
-        paths, settings, run=BatchRun(quiet=as_json or as_csv)
-    )
-
-
-def measured_folder(
-    folder: Path, inspection: str, print_set: str | None, measure: Measure
-) -> Folder:
-    """Return a folder's log with the results of its photographs."""
-    from dataclasses import replace
-
-    from inspection.folder import read_folder
-    from ui.services.cameras import known_cameras
-    from ui.services.print_sets import choose_check
-    from vision.photo.containers import SUFFIXES
-    from vision.pipeline import Settings
-    from vision.target.print_scale import load_print_checks
-
-    read = read_folder(folder, inspection=inspection)
-    checks = load_print_checks(folder / "print_checks.json")
-    chosen = choose_check(checks, print_set, "print_checks.json")
-    photographs = sorted(path for path in folder.iterdir() if path.suffix.lower() in SUFFIXES)
-    settings = Settings(print_check=chosen, cameras=known_cameras())
-    results = measure(photographs, settings) if photographs else []
-    notes = read.notes if photographs else (*read.notes, "The folder holds no photographs.")
-    return replace(read, log=replace(read.log, results=tuple(results)), notes=notes)
-
-
-def log_in_record(where: str, inspection: str) -> Folder:
-    """Return an inspection's log as a record holds it."""
-    from ui.services.recorded import named_or_latest, recorded
-
-    with _record(where) as record:
-        return recorded(record, named_or_latest(record, inspection))
-
-
-def _record(where: str) -> Record:
-    from inspection.record.record import open_record
-
-    if "://" not in where and not Path(where).exists():
-        raise ValueError(f"there is no folder or record {where}.")
-    return open_record(where, create=False)
-
-
-def applied_limits(
-    decision: str, rule_sets: tuple[str, ...], own_limits: Path | None
-) -> AppliedLimits:
-    """Return what the options say about limits.
-
-    Raises
-    ------
-    ValueError
-        If the file with your own limits can't be read.
-    """
-    from inspection.limits.conformity import GUARD_2013, GUARD_2017, SIMPLE
-    from inspection.limits.user_rules import rules_from_json
-    from ui.services.assess_record import AppliedLimits
-
-    rule = {"guard-band": GUARD_2017, "guard-band-2u": GUARD_2013, "simple": SIMPLE}[decision]
-    own: tuple[Rule, ...] = ()
-    if own_limits is not None:
-        try:
-            own = rules_from_json(own_limits.read_text(encoding="utf-8"))
-        except (OSError, UnicodeDecodeError) as error:
-            raise ValueError(f"{own_limits} can't be read as text: {error}.") from error
-    return AppliedLimits(rule, rule_sets or None, own)

@@ -17,6 +17,7 @@ from ui.cli.options import (
     print_check_of,
     print_checks_option,
     print_set_option,
+    refuse_two_forms,
 )
 
 if TYPE_CHECKING:
@@ -182,8 +183,7 @@ def measure(
     from vision.results import Refusal
     from vision.rope.tangent_cylinder import Hold, HoldKind
 
-    if as_json and as_csv:
-        raise click.UsageError("take one of --json and --csv, not both.")
+    refuse_two_forms(as_json, as_csv)
     if position and nominal_mm is None:
         raise click.UsageError("--position needs --nominal as well.")
     if hold == "touching" and offset_mm < 0:

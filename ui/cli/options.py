@@ -71,6 +71,12 @@ by_option = click.option(
 )
 
 
+def refuse_two_forms(as_json: bool, as_csv: bool) -> None:
+    """Refuse --json and --csv at once."""
+    if as_json and as_csv:
+        raise click.UsageError("take one of --json and --csv, not both.")
+
+
 def print_check_of(print_set: str | None, print_checks: Path) -> PrintCheck | None:
     """Return the print check of a card set; None if no set is named.
 

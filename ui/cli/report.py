@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from ui.cli.atomic_write import atomic_write
-from ui.cli.check import applied_limits
+from ui.cli.inspected import applied_limits, log_in_record, measured_folder, usual_measure
 from ui.cli.options import (
     decision_option,
     inspection_option,
@@ -20,7 +20,7 @@ from ui.cli.options import (
 from ui.environment import LETTERHEAD
 
 if TYPE_CHECKING:
-    from ui.cli.check import Measure
+    from ui.cli.inspected import Measure
     from ui.report.blocks import Letterhead
     from ui.report.case import ReportCase
     from ui.services.assess_record import AppliedLimits
@@ -116,7 +116,6 @@ def _case(
     measure: Measure | None,
 ) -> ReportCase:
     from inspection.record.record import open_record
-    from ui.cli.check import log_in_record, measured_folder, usual_measure
     from ui.report.case import case_of_folder, case_of_record, record_name
 
     folder = Path(where)

@@ -8,7 +8,13 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from ui.cli.options import csv_option, json_option, parse_place
+from ui.cli.options import (
+    csv_option,
+    json_option,
+    open_record_or_fail,
+    parse_place,
+    refuse_two_forms,
+)
 from ui.environment import PERSON
 
 if TYPE_CHECKING:
@@ -204,8 +210,7 @@ def scale(
     """
     from vision.scale_rule.scale import Placement, ScaleRequest
 
-    if as_json and as_csv:
-        raise click.UsageError("take one of --json and --csv, not both.")
+    refuse_two_forms(as_json, as_csv)
     if not across_px and not edges_px:
         raise click.UsageError("say where to measure: --across with a line, or --edges.")
     if across_px and edges_px:
@@ -271,7 +276,6 @@ def _answer(path: Path, request: ScaleRequest, overlay: Path | None) -> ScaledRe
 def _keep(where: str, inspection: str, by: str, path: Path, answer: ScaledResult) -> None:
     import hashlib
 
-    from ui.cli.options import open_record_or_fail
     from ui.services.assess_record import screen_inspection
     from ui.services.measure_archive import Shown, add_figure
     from vision.photo.preview import preview_of
