@@ -230,7 +230,16 @@ class Assessment:
 
 
 def finding_words(finding: Finding) -> str:
-    """Return a finding with its places, at most three, in one line."""
+    """Return a finding with its places, at most three, in one line.
+
+    Examples
+    --------
+    >>> where = ("station 1", "station 2", "station 4", "station 6")
+    >>> finding_words(Finding("a", "All low.", "", "look", where=where[:3]))
+    'station 1; station 2; station 4. All low.'
+    >>> finding_words(Finding("a", "All low.", "", "look", where=where))
+    'station 1; station 2; station 4 and 1 more. All low.'
+    """
     more = f" and {len(finding.where) - 3} more" if len(finding.where) > 3 else ""
     return f"{'; '.join(finding.where[:3])}{more}. {finding.seen}"
 

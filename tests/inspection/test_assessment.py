@@ -53,6 +53,42 @@ def test_a_sound_log_deserves_no_look_and_is_not_cleared(judgement: Assessment) 
     assert found.first_concern.endswith("That does not clear the rope.")
 
 
+@pytest.mark.parametrize("reason", ["disagrees", "outside", "local decrease"])
+def test_each_reason_alone_asks_for_a_look(log: Log, reason: str) -> None:
+    rope = replace(log.rope, reference_mm=log.rope.nominal_mm * 1.03)
+    sound = assess(replace(log, rope=rope))
+    assert not sound.needs_review
+    comparisons, verdicts, local = sound.crosscheck.comparisons, sound.verdicts, sound.local
+    if reason == "disagrees":
+        off = (*comparisons[:-1], replace(comparisons[-1], word="disagrees"))
+        found = replace(sound, crosscheck=replace(sound.crosscheck, comparisons=off))
+        words = f"{comparisons[-1].place.words}. Photograph"
+    elif reason == "outside":
+        last = replace(verdicts[-1], verdict=replace(verdicts[-1].verdict, outcome="outside"))
+        found = replace(sound, verdicts=(*verdicts[:-1], last))
+        words = f"Station {last.station}, by the gauge: ISO 4309:2017"
+    else:
+        thin = replace(local[-1], outcome="local decrease")
+        found = replace(sound, local=(*local[:-1], thin))
+        words = f"Station {thin.station}, by the gauge, is"
+    assert found.needs_review
+    assert found.first_concern.startswith(f"Check first: {words}")
+    # "doubtful" is said of one in 20 comparisons with nothing wrong
+    doubt = tuple(replace(one, word="doubtful") for one in comparisons)
+    checked = replace(sound.crosscheck, comparisons=doubt)
+    assert not replace(sound, crosscheck=checked).needs_review
+
+
+@pytest.mark.parametrize(("readings", "agrees"), [(2, False), (3, True)])
+def test_agreement_is_stated_from_three_comparisons_on(
+    log: Log, readings: int, agrees: bool
+) -> None:
+    found = assess(replace(log, readings=log.readings[:readings]))
+    assert len(found.crosscheck.comparisons) == readings
+    assert (found.agreement is not None) is agrees
+    assert found.method_comparison is not None
+
+
 def test_a_rope_without_a_reference_says_so_in_place_of_a_verdict(judgement: Assessment) -> None:
     assert judgement.verdicts == ()
     assert any("needs a reference diameter" in one.reason for one in judgement.not_applicable)
@@ -108,8 +144,10 @@ def test_a_gauge_that_is_not_known_is_noted_and_nothing_breaks(log: Log) -> None
 
 
 def test_a_refused_photograph_deserves_a_look(log: Log) -> None:
-    refused = Refusal((finding("no-card"),), photo_name="x.jpg")
-    found = assess(replace(log, results=(*log.results, refused)))
+    # one whose card was read has a place, but no figure
+    refused = Refusal((finding("no-card"),), station=2, view_deg=0, photo_name="x.jpg")
+    found = assess(replace(log, results=(refused, *log.results)))
+    assert found.crosscheck.refused == (refused,)
     assert found.needs_review
     assert found.first_concern == (
         "Check first: photograph x.jpg. No printed card was found in the photograph."

@@ -73,6 +73,7 @@ def test_strands_that_somebody_says_make_the_lay() -> None:
     untold, rough = replace(_seen(1, 24.0), strands=None), replace(_seen(2, 24.0), pitch_budget=())
     told = with_strands([untold, rough], 8)
     assert [getattr(one, "lay_mm", 0) for one in told] == [pytest.approx(192.0), None]
+    assert untold.lay_mm is None
     assert with_strands([untold], None) == [untold]
 
 

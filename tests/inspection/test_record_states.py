@@ -217,6 +217,10 @@ def test_severities_at_one_station_are_added_and_nothing_more() -> None:
         (3, 20, "slight"),
     ]
     assert "heat" in apart[0].missing
+    doubted = replace(_decrease(3, 20, "slight"), doubted=True)
+    rated = combined_severities([doubted, _decrease(1, 60, "high")], [WIRES])
+    assert [one.doubted for one in (*rated, there)] == [False, True, False]
+    assert rated[1].words.endswith("The decrease depends on a doubtful entry.")
     (all_of_it,) = combined_severities(
         [_decrease(3, 80, "very high")], [replace(WIRES, severity_pct=60)]
     )

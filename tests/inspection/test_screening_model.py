@@ -15,6 +15,7 @@ from scipy.stats import kurtosis, multivariate_normal, norm, t
 from inspection.model.readings import shortfall_pct
 from inspection.screening.accounts import log_chance, rope_accounts, values_today
 from inspection.screening.causes import of_many
+from inspection.screening.completeness import gaps_and_contradictions
 from inspection.screening.copied_figures import about_one_level, copied_figures_tests
 from inspection.screening.evidence import log_posterior, row_of, shift_evidence
 from inspection.screening.expected_readings import (
@@ -296,6 +297,8 @@ def test_a_bar_photographed_as_a_check_tells_the_model_nothing() -> None:
     bar = replace(photograph, station=17, diameter_mm=16.0, photo_name="bar.jpg")
     stray = replace(log, results=(*log.results, bar))
     assert stray.beside_the_plan() == (bar,)
+    (said,) = [one for one in gaps_and_contradictions(stray) if one.code == "beside-the-plan"]
+    assert said.places == (bar.place,)
     without, with_bar = gather(log), gather(stray)
     assert without is not None
     assert with_bar is not None

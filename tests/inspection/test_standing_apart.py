@@ -9,6 +9,7 @@ import pytest
 from scipy.stats import fisher_exact, ttest_ind
 from statsmodels.stats.multitest import multipletests  # type: ignore[import-untyped]
 
+from inspection.comparison.bland_altman import FEWEST
 from inspection.comparison.crosscheck import compare
 from inspection.comparison.standing_apart import own_and_shared, stand_apart
 from inspection.measurement.view import DirectionalDiameter
@@ -91,6 +92,11 @@ def test_the_chances_agree_with_general_purpose_libraries() -> None:
 
 def test_one_person_alone_has_nobody_to_differ_from() -> None:
     assert stand_apart(_comparisons(np.random.default_rng(6), 1, 20, {0: 1.0})) == []
+
+
+@pytest.mark.parametrize(("each", "named"), [(FEWEST - 1, 0), (FEWEST, 4)])
+def test_too_few_comparisons_name_nobody(each: int, named: int) -> None:
+    assert len(stand_apart(_comparisons(np.random.default_rng(6), 2, each, {}))) == named
 
 
 def test_the_uncertainty_of_a_difference_of_means_is_that_of_its_budget() -> None:

@@ -41,6 +41,7 @@ def test_h1_combined_uncertainty_is_32_nm() -> None:
     assert round(u) == 32
     assert round(u, 2) == 31.66
     assert sum(share for _, share in shares(_h1_terms())) == pytest.approx(1.0)
+    assert shares(Term(name, 0.0, "1", 1.0, "B", name) for name, *_ in H1)[0][1] == 0.0
 
 
 def test_h1_effective_degrees_of_freedom_and_expanded_uncertainty() -> None:

@@ -22,7 +22,7 @@ from vision.camera import lens_of, project_mm
 from vision.pipeline import Settings, measure_photo
 from vision.results import Estimate
 from vision.rope.axis import find_axis
-from vision.rope.budget import Observation, diameter_of, list_terms
+from vision.rope.budget import Observation, diameter_of, expected_hold, list_terms
 from vision.rope.edge.outline import Outline, trace_edges
 from vision.rope.jaws import JawLines, Jaws, diameter_mm, fit_jaws, jaw_lines, tangent_planes
 from vision.rope.paper import read_band, stripe_points
@@ -264,6 +264,15 @@ def measured(number: int, d_mm: float, seed: int, checked: bool) -> Estimate:
 def u_difference_mm(one: Estimate, two: Estimate) -> float:
     variance = one.u_mm**2 + two.u_mm**2 - 2 * covariance_mm2(one.budget, two.budget)
     return math.sqrt(variance)
+
+
+def test_a_gap_of_which_nothing_is_known_counts_with_its_mean_and_scatter() -> None:
+    # a rectangle from 0 to twice its mean, of standard deviation mean / sqrt(3) (GUM, 4.3.7)
+    held = expected_hold(TOUCHING)
+    assert held.u_offset_mm == pytest.approx(held.offset_mm / math.sqrt(3))
+    # the mean is subtracted only where nobody said anything about the gap
+    for known in (Hold(offset_mm=0.2), Hold(u_offset_mm=0.1), Hold(HoldKind.LEVEL)):
+        assert expected_hold(known) == known
 
 
 def test_what_two_photographs_of_one_print_share_cancels_in_their_difference() -> None:
