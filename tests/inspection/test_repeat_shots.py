@@ -21,7 +21,8 @@ from inspection.model.log import Log
 from inspection.model.rope import Inspection, Rope, Station
 from inspection.screening.repeat_shots import repeat_shots_tests
 from inspection.screening.screen import screen_log
-from vision.results import Estimate
+from vision.findings import finding
+from vision.results import Estimate, Refusal
 from vision.uncertainty import Term
 
 U_EDGE, U_GAP, U_PRINT = 0.03, 0.02, 0.05
@@ -169,6 +170,14 @@ def test_shots_that_disagree_are_flagged_and_others_are_not() -> None:
     assert set(far[0].where) <= {"1.jpg", "2.jpg", "3.jpg"}
     assert "3.jpg" in far[0].where
     assert not screen_log(log_of(shot(1, 22.0), shot(2, 22.05), shot(3, 21.96)))
+
+
+def test_each_view_whose_shots_disagree_is_named_and_a_refused_one_is_passed_over() -> None:
+    shots = [shot(n, 22.0 + 0.4 * (n % 2), view_deg=90 * (n // 2)) for n in range(4)]
+    refused = Refusal((finding("no-card"),), station=1, view_deg=0, photo_name="9.jpg")
+    found = screen_log(replace(log_of(*shots), results=(refused, *shots)))
+    assert {item.code for item in found} == {"shots-disagree"}
+    assert sorted(item.where for item in found) == [("0.jpg", "1.jpg"), ("2.jpg", "3.jpg")]
 
 
 def test_other_directions_and_other_places_are_not_held_against_each_other() -> None:

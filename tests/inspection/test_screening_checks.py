@@ -18,7 +18,7 @@ from inspection.screening.screen import screen_log
 from inspection.screening.timing import Pace, seconds_apart, timing_tests, too_fast
 from tests.inspection.simulated_logs import simulate_log
 from vision.findings import finding
-from vision.results import Estimate, Refusal
+from vision.results import Estimate, Place, Refusal
 from vision.uncertainty import Term
 
 DAY = date(2026, 11, 3)
@@ -230,6 +230,16 @@ def test_photographs_alike_in_three_bits_are_named_and_in_four_are_not() -> None
         pictures = (photo(1, look_hash="0" * 16), photo(2, look_hash=other))
         changed = replace(log, results=pictures)
         assert [test.code for test in photo_tests(changed)] == codes
+
+
+def test_photographs_are_compared_by_the_rope_where_both_show_enough_of_it() -> None:
+    looks = [np.random.default_rng(seed).bytes(240).hex() for seed in (1, 2)]
+    alike = (photo(1, rope_look=looks[0]), photo(2, rope_look=looks[0], photo_sha256="ff"))
+    others = (photo(3), photo(4, rope_look=looks[1]))
+    for results in ((*alike, *others), (*others, *alike)):
+        (test,) = photo_tests(replace(small_log("35.01"), results=results))
+        assert test.code == "photograph-alike"
+        assert test.places == (Place(1, 0), Place(2, 0))
 
 
 def test_the_most_alike_of_many_photographs_of_one_scene_is_no_copy() -> None:
