@@ -11,8 +11,10 @@ from inspection.assessment import Assessment, assess
 from inspection.comparison.crosscheck import crosscheck
 from inspection.limits.conformity import SIMPLE
 from inspection.model.log import Log
+from inspection.model.rope import Rope
 from inspection.screening.odd_figures import model_of, with_learned_repeatability
 from inspection.screening.screen import review_rank, screen_log
+from tests.inspection.danger_logs import SOUND, log_of
 from tests.inspection.planted_faults import FAULTS, lose_section
 from tests.inspection.simulated_logs import STEADY, Case, simulate, simulate_log
 from vision.findings import finding
@@ -158,6 +160,23 @@ def test_a_refused_photograph_deserves_a_look(log: Log) -> None:
 def case() -> Case:
     rng = np.random.default_rng(3)
     return simulate(rng, STEADY, stations=6, earlier=1, photographs=True, hands=1)
+
+
+def test_what_rests_on_an_entry_to_be_checked_is_marked_and_nothing_else_is() -> None:
+    photographs = {(n, view): 22.1 for n in (1, 2, 5) for view in (0, 90)}
+    texts = SOUND | {(5, 0): "21.14"}
+    found = assess(log_of(texts, photographs=photographs))
+    words = {(one.station, one.word) for one in found.crosscheck.comparisons}
+    assert {station for station, word in words if word == "disagrees"} == {5}
+    assert found.doubted == {5}
+    for marked in (found.verdicts, found.local, found.severities):
+        assert {one.station for one in marked} == set(range(1, 9))
+        assert {one.station for one in marked if one.doubted} == {5}
+    # a figure of the whole rope rests on every station
+    new = Rope("R-1", 22.0, service="new")
+    for log, doubted in ((log_of(texts, rope=new), True), (log_of(SOUND, rope=new), False)):
+        whole = [one for one in assess(log).verdicts if one.station is None]
+        assert {one.doubted for one in whole} == {doubted}
 
 
 def test_a_thin_place_that_both_see_is_named(case: Case) -> None:

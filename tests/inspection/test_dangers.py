@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from inspection.assessment import assess
+from inspection.limits.plausibility import far_from_nominal
 from inspection.model.rope import Groove, Rope, Station
 from inspection.screening.screen import screen_log
 from tests.inspection.danger_logs import SOUND, THIN, log_of
@@ -81,6 +82,17 @@ def test_plausibility_against_nominal_is_always_looked_at() -> None:
     assert found.needs_review
     assert [one.code for one in found.findings][:1] == ["far-from-nominal"]
     assert "24" in found.first_concern
+
+
+@pytest.mark.parametrize(
+    ("text", "than"),
+    # a steel core of 24 mm: least 24 mm less 7.5 %, 22.2 mm, and most 24 mm and 14 %, 27.36 mm;
+    # U of a reading (0.03 / sqrt(3), 0.01 / sqrt(12) and 0.15 %) is 0.075 mm there, 0.089 mm here
+    [("22.10", "thinner"), ("22.14", ""), ("27.43", ""), ("27.47", "thicker")],
+)
+def test_a_figure_is_far_from_nominal_beyond_its_uncertainty(text: str, than: str) -> None:
+    found = far_from_nominal(log_of({(1, 0): text}, rope=Rope("R-1", 24.0)))
+    assert [one.about for one in found] == ([(than,)] if than else [])
 
 
 def test_lift_ropes_have_a_criterion_in_service() -> None:

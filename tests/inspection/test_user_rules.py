@@ -87,6 +87,13 @@ def test_the_published_rules_survive_being_written_and_read(name: str) -> None:
         ({"fibre_centred": "yes"}, "'fibre_centred' must be true, false or null"),
         ({"note": 3}, "'note' must be text"),
         ({"start": "zero"}, "'start' must be one of"),
+        # as a text it would be a list of letters, and the limit for no rope
+        ({"ropes": "crane 2"}, "'ropes' must be a list of names; got 'crane 2'"),
+        ({"ropes": ["crane 2", ""]}, "'ropes' must be a list of names"),
+        ({"ropes": [2]}, "'ropes' must be a list of names"),
+        ({"plain_winding": "no"}, "'plain_winding' must be true or false"),
+        ({"low_pct": 10**400}, "'low_pct' must be a number"),
+        ({"size_edge": "()"}, "'size_edge' must be one of"),
         ({"quantity": ["ovality"]}, "needs 'quantity', as text"),
     ],
 )

@@ -266,6 +266,48 @@ def u_difference_mm(one: Estimate, two: Estimate) -> float:
     return math.sqrt(variance)
 
 
+SEEN_AT_AN_EDGE = {
+    "reference_px": ("left edge, shade beside the rope", math.sqrt(12)),
+    "tone_px": ("left edge, blur before or after the tone curve", math.sqrt(12)),
+    "u_shadow_px": ("left edge, hard shadow beside it", 1.0),
+    "clipped_px": ("light burnt out at the edges", math.sqrt(3)),
+    "hidden_px": ("crowns too close together to be seen", math.sqrt(3)),
+}
+
+
+@pytest.mark.parametrize("field", SEEN_AT_AN_EDGE)
+def test_what_may_shift_an_edge_counts_by_its_range(field: str) -> None:
+    # a range of full width w has the standard uncertainty w / sqrt(12), one from nothing to w,
+    # about nothing, w / sqrt(3) (GUM, 4.3.7); a standard uncertainty stays what it is
+    c = chain("touching", 0.01)
+    words, divisor = SEEN_AT_AN_EDGE[field]
+    none = dict.fromkeys(SEEN_AT_AN_EDGE, 0.0)
+
+    def terms(left_px: float, right_px: float, jaws: Jaws = c.jaws) -> dict[str, Term]:
+        outline = replace(
+            c.outline,
+            left=replace(c.outline.left, **(none | {field: left_px})),
+            right=replace(c.outline.right, **(none | {field: right_px})),
+        )
+        seen = Observation(c.pose, c.card, outline, jaws, c.lines, c.hold, c.blur, "p", "c")
+        return {term.quantity: term for term in list_terms(seen)}
+
+    assert words not in terms(0.0, 0.0)
+    per_mm = c.term("left edge, noise").sensitivity
+    assert terms(0.6, 0.0)[words].u_mm == pytest.approx(
+        0.6 / c.outline.px_per_mm / divisor * per_mm
+    )
+    if not words.startswith("left"):  # one cause at both edges: they add
+        both = per_mm + c.term("right edge, noise").sensitivity
+        assert terms(0.6, 0.6)[words].u_mm == pytest.approx(
+            0.6 / c.outline.px_per_mm / divisor * both
+        )
+    # crowns that were seen are not too close to be seen
+    seen = terms(0.6, 0.0, replace(c.jaws, crown_pitch_mm=8.0))
+    assert (words in seen) is (field != "hidden_px")
+    assert "crowns met by the view and by parallel jaws" in seen
+
+
 def test_a_gap_of_which_nothing_is_known_counts_with_its_mean_and_scatter() -> None:
     # a rectangle from 0 to twice its mean, of standard deviation mean / sqrt(3) (GUM, 4.3.7)
     held = expected_hold(TOUCHING)
