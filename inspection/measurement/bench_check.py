@@ -14,6 +14,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from itertools import combinations
+from statistics import median
 
 from inspection.measurement.view import DirectionalDiameter, of_one_view, weighted_terms
 from vision.results import Estimate
@@ -193,7 +194,6 @@ def bench_check(
         )
     views = [DirectionalDiameter(one.diameter_mm, one.budget, 0) for one in estimates]
     mean_budget = weighted_terms((1 / n, budget) for budget in of_one_view(views))
-    expanded = sorted(one.expanded_mm() for one in estimates)
     return BenchCheck(
         camera=estimates[0].camera,
         print_set=estimates[0].print_set,
@@ -209,5 +209,5 @@ def bench_check(
             abs(error) <= 2.0 * math.hypot(one.u_mm, u_true_mm)
             for error, one in zip(errors, estimates, strict=True)
         ),
-        usual_expanded_mm=(expanded[(n - 1) // 2] + expanded[n // 2]) / 2.0,
+        usual_expanded_mm=median(one.expanded_mm() for one in estimates),
     )

@@ -187,7 +187,7 @@ def make_section(
     whole = {
         direction: mean_diameter(by_direction[direction]) for direction in sorted(by_direction)
     }
-    for direction in [one for one in whole if one < 90 and one + 90 in whole]:
+    for direction in [one for one in whole if one + 90 in whole]:
         whole[direction], whole[direction + 90] = seen_from_both_sides(
             whole[direction], whole[direction + 90]
         )

@@ -99,6 +99,16 @@ def test_a_difference_has_the_degrees_of_freedom_of_its_parts() -> None:
     assert found.p_value == pytest.approx(2.0 * student.sf(1.0, expected))  # 0.1 mm over 0.1 mm
 
 
+def test_what_was_learned_from_few_readings_counts_so_in_every_comparison() -> None:
+    results, readings = [_estimate(1, 0, 40.8)], [_reading(1, 0, 40.7)]
+    (found,) = crosscheck(results, readings, GAUGES, ROPE, dof={"C-1": 7.0}).comparisons
+    parts = GTC.ureal(0.0, 0.03 / math.sqrt(3)) + GTC.ureal(0.0, 0.0015 * 40.7, 7.0)
+    # the step's rounding is counted with the repeating: 0.2 % of its variance
+    assert found.dof == pytest.approx(GTC.dof(GTC.ureal(40.8, 0.1) - parts), rel=0.01)
+    (other,) = crosscheck(results, readings, GAUGES, ROPE, dof={"C-2": 7.0}).comparisons
+    assert other.dof == 1e9
+
+
 @pytest.mark.parametrize(("dof", "word"), [(1e9, "disagrees"), (7.0, "doubtful")])
 def test_what_is_known_from_a_few_readings_must_stand_out_farther(dof: float, word: str) -> None:
     photo = DirectionalDiameter(41.0, (Term("edges", 0.06, "mm", 1.0, "A", "edge"),), 0)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -70,6 +71,9 @@ def test_a_loss_that_is_not_beyond_doubt_has_no_latest_day() -> None:
     assert found.earliest is not None
     assert "no latest day can be given" in found.words
     assert "A loss is not yet certain" in found.words
+    level = time_to_limit(replace(line, rate_mm_per_year=0.0), 38.2)  # a line that never meets it
+    assert (level.middle, level.latest) == (None, None)
+    assert level.earliest is not None
 
 
 def test_a_growing_rope_may_still_meet_the_limit_if_the_rate_is_uncertain() -> None:

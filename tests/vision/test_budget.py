@@ -222,6 +222,18 @@ def test_shares_sum_to_1_and_fall(hold: str) -> None:
     assert listed == sorted(listed, reverse=True)
 
 
+def test_of_a_focal_length_the_part_that_the_phone_stated_is_shared_with_its_photographs() -> None:
+    # a weighted mean of what was stated and what the card shows: the weight of the former is
+    # u^2 / u_stated^2, and what it contributes that weight times u_stated
+    c = chain("touching", 0.01)
+    stated, shown = c.term("focal length, as stated"), c.term("focal length, as the card")
+    u = c.pose.covariance.u("log_focal")
+    assert 0 < u < 0.04
+    assert stated.u == pytest.approx(u**2 / 0.04**2 * 0.04)
+    assert math.hypot(stated.u, shown.u) == pytest.approx(u)
+    assert (stated.source, shown.source) == ("lens:c:focal", "corners:p:focal")
+
+
 def test_every_influence_of_the_design_has_its_term() -> None:
     quantities = " | ".join(term.quantity for term in chain("touching", 0.01).terms)
     for words in (
