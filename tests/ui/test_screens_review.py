@@ -22,6 +22,8 @@ from inspection.record.rankings import ListedFinding, ReaderTally
 from inspection.record.record import open_record
 from inspection.record.views import LoggedFinding, StationReview
 from tests.ui.test_screens import PLANTED, SAMPLE, button, clean, kept, send_back, stands
+from ui.charts.rope import history_chart
+from ui.presenters.entry_groups import grouped_entries
 from ui.presenters.flagged_entries import (
     HEADINGS,
     READER_HEADINGS,
@@ -156,6 +158,32 @@ def test_an_entry_says_where_it_stands() -> None:
     back = StationReview(3, "sent back", True, True, "Reviewer B", "", "read 3 again", "reading")
     sent = FlaggedEntry(invented(""), back)
     assert (sent.state, sent.reason) == ("with the inspector", "read 3 again")
+
+
+def test_one_fault_does_not_fill_the_list_and_no_loss_is_folded_behind_a_slip() -> None:
+    def entry(inspection: str, station: int, code: str, *, lost: bool = False) -> FlaggedEntry:
+        one = invented("")
+        finding = replace(
+            one.logged.finding, code=code, look_first=lost, places=(Place(station, 0),)
+        )
+        logged = replace(one.logged, finding=finding)
+        return FlaggedEntry(replace(one, inspection=inspection, logged=logged))
+
+    given = [
+        entry("b", 3, "misread"),
+        entry("b", 3, "odd"),  # the same station and inspection: shown beside it
+        entry("a", 3, "odd"),  # the same station earlier: folded
+        entry("a", 3, "local-decrease", lost=True),  # never behind a slip
+        entry("0", 3, "local-decrease", lost=True),  # behind another loss
+        entry("b", 5, "odd"),  # the first of its kind that has no group of its own
+        entry("b", 6, "odd"),
+    ]
+    found = [
+        ([given.index(one) for one in group.shown], [given.index(one) for one in group.folded])
+        for group in grouped_entries(given)
+    ]
+    assert found == [([0, 1], [2]), ([3], [4]), ([5], [6])]
+    assert grouped_entries(given)[2].folded_words.startswith("1 more entry of this kind: station")
 
 
 def test_evidence_is_the_comparison_at_the_place_unless_the_finding_says_it() -> None:
@@ -303,6 +331,9 @@ def test_a_loss_that_only_photographs_show_is_not_hidden_by_the_gauge(worn: Asse
     ]
     assert sum(one.station != 3 for one in found) == 3  # elsewhere the gauge's line is enough
     assert found[0].last_mm < found[1].last_mm
+    titles = [str(history_chart(one.data).to_dict()["title"]) for one in found[:2]]
+    assert "Diamonds: photographs." in titles[0]
+    assert "Dots: gauge; diamond: photographs." in titles[1]
     assert "By photographs it is 21.32 mm" in found[1].words
     assert found[1].words.startswith("Look at the rope there first")
     steady = next(one for one in found if one.station == 1)

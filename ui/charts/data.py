@@ -182,7 +182,7 @@ class History:
     """A station's inspection history: figures, and a line with its prediction band if fitted.
 
     `band` holds (date, low, line, high) in mm; `photographs` are photograph figures shown in
-    addition to the fitted ones.
+    addition to the fitted ones. `by_photographs` says that the fitted ones are photographs', too.
     """
 
     station: int
@@ -190,6 +190,7 @@ class History:
     band: tuple[tuple[date, float, float, float], ...] = ()
     limits: tuple[LimitLine, ...] = ()
     photographs: tuple[DatedDiameter, ...] = ()
+    by_photographs: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -185,7 +185,9 @@ def history_chart(data: History, units: Units = "mm") -> alt.LayerChart:
                 y=alt.Y("line:Q", scale=scale, title=title)
             )
         )
-    for shown, colour, shape in ((rows, BLACK, "circle"), (photographs, VERMILION, "diamond")):
+    by_gauge, by_photograph = (BLACK, "circle"), (VERMILION, "diamond")
+    fitted = by_photograph if data.by_photographs else by_gauge
+    for shown, (colour, shape) in ((rows, fitted), (photographs, by_photograph)):
         if not shown:
             continue
         seen = alt.Chart(alt.InlineData(values=shown)).encode(
@@ -208,7 +210,9 @@ def history_chart(data: History, units: Units = "mm") -> alt.LayerChart:
     words = ["Bars: U."]
     if band:
         words.append("Shaded: where a new figure is expected (95 %).")
-    if photographs:
+    if data.by_photographs:
+        words[0] += " Diamonds: photographs."
+    elif photographs:
         words[0] += " Dots: gauge; diamond: photographs."
     return alt.LayerChart(
         layer=layers,

@@ -145,6 +145,7 @@ def _trend(
         history(station, line, limits=limits),
         figures=tuple(_dated(point) for point in points),
         photographs=tuple(_dated(one) for one in beside),
+        by_photographs=source == "photographs",
     )
     least = max((limit.value_mm for limit in limits if limit.side == "least"), default=None)
     met = None if line is None or least is None else time_to_limit(line, least)

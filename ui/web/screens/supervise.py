@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from functools import partial
+from itertools import count
 from typing import Literal
 
 import streamlit as st
@@ -26,6 +27,7 @@ from inspection.record.rankings import (
     stations_sent_back,
     totals,
 )
+from ui.presenters.entry_groups import grouped_entries
 from ui.presenters.flagged_entries import (
     HEADINGS,
     READER_HEADINGS,
@@ -162,19 +164,37 @@ def _listed(
     return flagged_entries(found, stations_sent_back(record), compared)
 
 
+def _show_more() -> None:
+    st.session_state["entries shown"] += SHOWN
+
+
 def _entries(scope: InspectionFilter, known: Totals) -> None:
     examined = known.inspections - known.not_examined
-    entries = _listed("open", scope, limit=SHOWN)
-    if not entries:
+    most = st.session_state.setdefault("entries shown", SHOWN)
+    groups = grouped_entries(_listed("open", scope, limit=3 * most))[:most]
+    if not groups:
         st.info(
             f"No entry is waiting in the {counted(examined, 'inspection', 'inspections')} "
             "examined. That does not clear any rope.",
             icon=":material/visibility:",
         )
-    for rank, entry in enumerate(entries, start=1):
-        _entry(f"{rank}. ", entry)
-    if known.open > len(entries):
-        st.caption(f"{known.open - len(entries)} more are in the exported table.")
+    ranks = count(1)
+    for group in groups:
+        for entry in group.shown:
+            _entry(f"{next(ranks)}. ", entry)
+        if group.folded:
+            with st.expander(as_typed(group.folded_words), icon=":material/history:"):
+                for entry in group.folded:
+                    _entry("", entry)
+    left = known.open - sum(len(one.shown) + len(one.folded) for one in groups)
+    if left > 0:
+        with st.container(horizontal=True, vertical_alignment="center"):
+            st.button(
+                f"Show {SHOWN} more",
+                on_click=_show_more,
+                help="The next entries; the exported table holds all of them.",
+            )
+            st.caption(f"{counted(left, 'entry is', 'entries are')} not shown.")
     accepted = _listed("accepted", scope, limit=SHOWN)
     if accepted:
         st.header(f"Accepted as they are ({known.accepted})")
