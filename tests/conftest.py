@@ -9,9 +9,11 @@ import sys
 from collections.abc import Iterator
 from contextlib import suppress
 from functools import partial
+from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from sqlalchemy import Dialect, Engine
 from sqlalchemy.dialects.postgresql.psycopg import PGDialect_psycopg
@@ -21,6 +23,7 @@ from sqlalchemy.util import LRUCache
 import ui  # noqa: F401  one thread of linear algebra a process, before numpy is imported
 from inspection.record import database
 from tests.kept_answers import measured_once, opened_once, shared_folder
+from vision.photo.decode import Pixels
 from vision.photo.photo import Photo
 
 SET_SQLITE = database._set_sqlite
@@ -128,11 +131,26 @@ def commands_measure_once(shared: Path) -> Iterator[None]:
 
 @pytest.fixture(scope="module")
 def scale_read_once() -> Iterator[None]:
-    """Let many lines on one photograph share its scale, which is the slowest step."""
+    """Let many lines on one photograph share its scale and its cards, the slowest steps."""
+    from vision.findings import RefusedError
     from vision.scale_rule import measure
     from vision.scale_rule.scale import Scale, ScaleRequest, read_scale
+    from vision.target.detect import FoundCard, find_cards
 
     read: dict[object, Scale] = {}
+    found: dict[str, tuple[FoundCard, ...] | RefusedError] = {}
+
+    def cards_once(pixels: Pixels) -> tuple[FoundCard, ...]:
+        seen = f"{pixels.shape} {sha256(np.ascontiguousarray(pixels)).hexdigest()}"
+        if seen not in found:
+            try:
+                found[seen] = find_cards(pixels)
+            except RefusedError as none:
+                found[seen] = none
+        cards = found[seen]
+        if isinstance(cards, RefusedError):
+            raise cards
+        return cards
 
     def once(photo: Photo, asked: ScaleRequest) -> Scale:
         seen = photo.sha256, photo.focal_px, photo.u_focal_px, photo.taken_px
@@ -143,6 +161,7 @@ def scale_read_once() -> Iterator[None]:
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(measure, "read_scale", once)
+        patch.setattr(measure, "find_cards", cards_once)
         yield
 
 
