@@ -141,6 +141,12 @@ def test_a_photograph_too_large_or_one_too_many_is_refused(
     assert "the inspection has 1 photographs, which are the most" in told["error"]
 
 
+def test_without_a_name_a_photograph_is_measured_but_not_recorded(record: Record) -> None:
+    assert alone(path="/uploads/trays/looks", query={"by": ""})[0] == 200
+    assert alone(query={"by": ""})[0] == 422
+    assert not record.inspection("visit").photographs
+
+
 def test_a_name_is_made_fit_for_the_record(record: Record) -> None:
     for number, (given, kept) in enumerate(
         {

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from inspection.assessment import Assessment, assess
@@ -193,83 +193,84 @@ def examine_all(
 
 def further_findings(assessment: Assessment) -> list[Finding]:
     """Return findings that a reviewer must see although the screening did not raise them."""
-    raised = {place for finding in assessment.findings for place in finding.places}
     findings: dict[tuple[str, tuple[str, ...], str], Finding] = {}
+    for finding in (
+        *_disagreements(assessment),
+        *_outside_limits(assessment),
+        *_local_decreases(assessment),
+        *_refused_photographs(assessment),
+    ):
+        findings.setdefault((finding.code, finding.where, finding.seen), finding)
+    return list(findings.values())
+
+
+def _disagreements(assessment: Assessment) -> Iterator[Finding]:
+    raised = {place for finding in assessment.findings for place in finding.places}
     for comparison in assessment.crosscheck.comparisons:
         if comparison.word in ("doubtful", "disagrees") and comparison.place not in raised:
-            _add_finding(
-                findings,
-                Finding(
-                    f"photograph-{comparison.word}",
-                    comparison.words,
-                    LOOK_AGAIN,
-                    "look",
-                    comparison.zeta,
-                    2.0,
-                    "1",
-                    (comparison.place.words,),
-                    p_value=comparison.p_value,
-                    innocent="One comparison in twenty is doubtful although nothing is wrong.",
-                    places=(comparison.place,),
-                    about=(comparison.photo_name, comparison.gauge, comparison.typed),
-                ),
+            yield Finding(
+                f"photograph-{comparison.word}",
+                comparison.words,
+                LOOK_AGAIN,
+                "look",
+                comparison.zeta,
+                2.0,
+                "1",
+                (comparison.place.words,),
+                p_value=comparison.p_value,
+                innocent="One comparison in twenty is doubtful although nothing is wrong.",
+                places=(comparison.place,),
+                about=(comparison.photo_name, comparison.gauge, comparison.typed),
             )
+
+
+def _outside_limits(assessment: Assessment) -> Iterator[Finding]:
     for placed in assessment.verdicts:
         if placed.verdict.outcome == "outside":
             places = () if placed.station is None else (Place(placed.station),)
             rule = placed.verdict.limit.rule
-            _add_finding(
-                findings,
-                Finding(
-                    "outside-limit",
-                    placed.words,
-                    "Let the competent person decide.",
-                    "look",
-                    placed.verdict.value_mm,
-                    None,
-                    "mm",
-                    tuple(place.words for place in places) or (WHOLE_ROPE,),
-                    places=places,
-                    about=(placed.source, rule.rule_set, rule.quantity, rule.purpose),
-                ),
+            yield Finding(
+                "outside-limit",
+                placed.words,
+                "Let the competent person decide.",
+                "look",
+                placed.verdict.value_mm,
+                None,
+                "mm",
+                tuple(place.words for place in places) or (WHOLE_ROPE,),
+                places=places,
+                about=(placed.source, rule.rule_set, rule.quantity, rule.purpose),
             )
+
+
+def _local_decreases(assessment: Assessment) -> Iterator[Finding]:
     for thin in assessment.local:
         if thin.outcome == "local decrease":
-            _add_finding(
-                findings,
-                Finding(
-                    "local-decrease",
-                    thin.words,
-                    LOSS_REMEDY,
-                    "look",
-                    thin.deficit_mm,
-                    None,
-                    "mm",
-                    (Place(thin.station).words,),
-                    places=(Place(thin.station),),
-                    look_first=True,
-                ),
+            yield Finding(
+                "local-decrease",
+                thin.words,
+                LOSS_REMEDY,
+                "look",
+                thin.deficit_mm,
+                None,
+                "mm",
+                (Place(thin.station).words,),
+                places=(Place(thin.station),),
+                look_first=True,
             )
+
+
+def _refused_photographs(assessment: Assessment) -> Iterator[Finding]:
     for refused in assessment.crosscheck.refused:
         reason = refused.findings[0]
         where = refused.photo_name if refused.place is None else refused.place.words
-        _add_finding(
-            findings,
-            Finding(
-                "photograph-refused",
-                f"{refused.photo_name} gives no diameter: {reason.seen}",
-                reason.remedy,
-                "look",
-                where=(where,),
-                spot_px=reason.spot_px,
-                places=() if refused.place is None else (refused.place,),
-                about=(refused.photo_sha256 or refused.photo_name, reason.code),
-            ),
+        yield Finding(
+            "photograph-refused",
+            f"{refused.photo_name} gives no diameter: {reason.seen}",
+            reason.remedy,
+            "look",
+            where=(where,),
+            spot_px=reason.spot_px,
+            places=() if refused.place is None else (refused.place,),
+            about=(refused.photo_sha256 or refused.photo_name, reason.code),
         )
-    return list(findings.values())
-
-
-def _add_finding(
-    findings: dict[tuple[str, tuple[str, ...], str], Finding], finding: Finding
-) -> None:
-    findings.setdefault((finding.code, finding.where, finding.seen), finding)
