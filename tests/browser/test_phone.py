@@ -131,6 +131,9 @@ def test_the_whole_path_with_the_network_cut_in_the_middle(
         expect(page, "#next", "All stations are photographed")
         read(page, "Station 2 · 0°", "28,9")
         expect(page, "#last li", "from nominal")
+        width = """[...document.querySelectorAll("#last p")]
+            .find(one => one.textContent.includes("from nominal")).offsetWidth"""
+        assert page.evaluate(width) > 200  # beside two buttons it was one letter wide
         page.get_by_role("button", name="It is correct").click()
         read(page, "Station 2 · 90°", "22.19")
         page.locator("#reading").wait_for(state="hidden")

@@ -25,7 +25,7 @@ from ui.presenters.review_decisions import (
 )
 from ui.presenters.review_queue import ReviewItem, review_queue, stations_without_findings
 from ui.presenters.sheet_headline import headline_of
-from ui.presenters.station import station_views
+from ui.presenters.station import StationView, station_views
 from ui.presenters.station_finding import (
     doubted,
     figure_line,
@@ -35,7 +35,7 @@ from ui.presenters.station_finding import (
     strip_entry,
 )
 from ui.services.assess_record import log_of, screen_inspection
-from vision.results import Estimate, Place
+from vision.results import Estimate, Place, Refusal
 
 SAMPLE = "2026-09-quay-crane-2"
 TRUE_MM = {(3, 0): 21.47, (3, 90): 21.25}  # of the rendered mesh, as `ropephoto demo` prints it
@@ -84,6 +84,9 @@ def test_the_finding_is_one_line_with_the_figures_and_the_loss_is_reported(
     assert at is not None
     assert at.view_deg == 90
     assert [figure_line(view)[1] for view in views] == ["logged 21.50", "logged 22.11"]
+    unread = {one.view_deg: one for one in opened.results if isinstance(one, Refusal)}
+    labels = [figure_line(StationView(at or 0, unread[at], None))[0] for at in (None, 0)]
+    assert labels == ["no diameter", "0° · no diameter"]
 
 
 def test_a_station_that_agrees_is_calm_and_waits_all_the_same(

@@ -70,6 +70,10 @@ def test_a_station_that_was_sent_back_returns_with_a_new_reading(sample_app: App
         )
     at = clean(sample_app.switch_page("screens/sheet.py").run())  # the inspector sees it
     assert any(f"{PLANTED} was sent back" in one.value for one in at.warning)
+    at = clean(sample_app.switch_page("screens/result.py").run())  # said once, among what is open
+    assert not any("was sent back" in one.value for one in at.warning)
+    assert any(f"{PLANTED} is with the inspector" in one.value for one in at.markdown)
+    at = sample_app.switch_page("screens/sheet.py").run()
     waiting = {one.name: one for one in review_queue(kept())}[PLANTED]
     assert (waiting.settled, waiting.with_inspector) == (True, True)
     assert not [one for one in kept().findings if one.settled_by]  # nothing was put right yet

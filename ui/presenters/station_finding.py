@@ -156,7 +156,8 @@ def figure_line(view: StationView, units: Units = "mm") -> tuple[str, str]:
     ('90° · 21.20 ± 0.00 mm', 'no reading')
     """
     if isinstance(view.result, Refusal):
-        return f"{view.view_deg}° · no diameter", ""
+        at = "" if view.result.view_deg is None else f"{view.view_deg}° · "
+        return f"{at}no diameter", ""
     shown = diameter_words(view.result.diameter_mm, view.result.u_mm, units)
     one = view.comparison
     logged = "no reading" if one is None else f"logged {one.typed}"

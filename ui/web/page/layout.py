@@ -191,7 +191,7 @@ def _header_inspection(title: str, *, needs_inspection: bool) -> OpenInspection 
         set_units(opened.rope.units if needs_inspection else "mm")
         if needs_inspection:
             _show_inspection(opened)
-            if title != "Review":
+            if title not in ("Review", "4 Result"):  # these list it themselves
                 _show_sent_back(opened)
         return opened
     if needs_inspection and not can_open("rope"):
@@ -254,10 +254,11 @@ def _choose_inspection() -> str | None:
 def _show_inspection(opened: OpenInspection) -> None:
     inspection = opened.inspection
     place = f" · {as_typed(inspection.place)}" if inspection.place else ""
-    st.markdown(
-        f"**{as_typed(opened.rope.identity)}** · {inspection.on:%Y-%m-%d}{place} · "
-        f"{STATE_MARKS[opened.state]}"
-    )
+    with st.container(key="shown-inspection"):
+        st.markdown(
+            f"**{as_typed(opened.rope.identity)}** · {inspection.on:%Y-%m-%d}{place} · "
+            f"{STATE_MARKS[opened.state]}"
+        )
 
 
 def _show_sent_back(opened: OpenInspection) -> None:

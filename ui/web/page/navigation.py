@@ -36,11 +36,14 @@ THEME_CSS = """<style>
 input::placeholder,textarea::placeholder{color:inherit!important;opacity:.72!important}
 [data-testid=stAlertContentSuccess] *{color:light-dark(#0E5F29,#A6E3B8)!important}
 [data-testid=stPageLink] a{min-height:44px}
+[data-testid=stPageLink] a:focus-visible{outline:3px solid light-dark(#0B5FA5,#7FB8E8);
+outline-offset:-3px}
 [role=tab][aria-selected=true] *,button[data-selected=true] *{
 color:light-dark(#0B5FA5,#7CC0F5)!important}
 .stMainBlockContainer h2{font-size:1.45rem}
 @media (min-width:1100px){.st-key-on-a-phone{align-self:flex-end;margin:-5.6rem 0 1.9rem;
-width:auto}}
+width:auto}
+.stMainBlockContainer:has(.st-key-on-a-phone) .st-key-shown-inspection{padding-right:9rem}}
 @media (max-width:768px){.st-key-on-a-phone{order:1}}
 </style>"""
 

@@ -104,11 +104,12 @@ def _buttons(
         meant = slips(logged.reading, one, {found.finding.code for found in item.findings})
     at = f" {view.view_deg}°" if view is not None else ""
     stands = item.decided and not item.with_inspector
+    compared = any(one.comparison for one in views)
     with st.container(horizontal=True, vertical_alignment="center"):
         if view is not None and len({one.view_deg for one in views}) > 1:
             _directions(item, views, view)
         _button(
-            "Overrule" if item.with_inspector else "Accept reading" if item.station else "Accept",
+            "Overrule" if item.with_inspector else "Accept reading" if compared else "Accept",
             "1",
             lambda: _accept(opened, item),
             disabled=stands,
