@@ -18,7 +18,7 @@ from tests.inspection.danger_logs import SOUND, log_of
 from tests.inspection.planted_faults import FAULTS, lose_section
 from tests.inspection.simulated_logs import STEADY, Case, simulate, simulate_log
 from vision.findings import finding
-from vision.results import Estimate, Refusal
+from vision.results import Estimate, Finding, Refusal
 
 
 @pytest.fixture(scope="module")
@@ -81,6 +81,25 @@ def test_each_reason_alone_asks_for_a_look(log: Log, reason: str) -> None:
     assert not replace(sound, crosscheck=checked).needs_review
 
 
+def test_a_limit_for_discard_comes_before_odd_entries_and_these_before_other_limits(
+    log: Log,
+) -> None:
+    sound = assess(replace(log, rope=replace(log.rope, reference_mm=log.rope.nominal_mm * 1.03)))
+    look, discard = (
+        next(one for one in sound.verdicts if one.verdict.limit.rule.purpose == purpose)
+        for purpose in ("look", "discard")
+    )
+    look, discard = (
+        replace(one, verdict=replace(one.verdict, outcome="outside")) for one in (look, discard)
+    )
+    odd = Finding("late", "It was late.", "Ask.", "look", where=("station 1",))
+    both = replace(sound, verdicts=(look, discard), findings=(odd,))
+    assert both.first_concern == f"Check first: {discard.words}"
+    entry = replace(both, verdicts=(look,))
+    assert entry.first_concern == "Check first: station 1. It was late."
+    assert replace(entry, findings=()).first_concern == f"Check first: {look.words}"
+
+
 @pytest.mark.parametrize(("readings", "agrees"), [(2, False), (3, True)])
 def test_agreement_is_stated_from_three_comparisons_on(
     log: Log, readings: int, agrees: bool
@@ -94,6 +113,16 @@ def test_agreement_is_stated_from_three_comparisons_on(
 def test_a_rope_without_a_reference_says_so_in_place_of_a_verdict(judgement: Assessment) -> None:
     assert judgement.verdicts == ()
     assert any("needs a reference diameter" in one.reason for one in judgement.not_applicable)
+
+
+def test_a_rope_under_load_is_not_held_against_its_unloaded_reference(log: Log) -> None:
+    rope = replace(log.rope, reference_mm=log.rope.nominal_mm * 1.03, reference_tension="none")
+    loaded = replace(log.inspection, tension="in service, unknown")
+    found = assess(replace(log, rope=rope, inspection=loaded))
+    assert found.verdicts == ()
+    assert found.severities == ()
+    assert any("can't be compared" in one.reason for one in found.not_applicable)
+    assert len(assess(replace(log, rope=rope)).severities) == 6
 
 
 def test_a_rope_with_a_baseline_is_held_against_the_clause_that_starts_from_it(log: Log) -> None:

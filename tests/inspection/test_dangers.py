@@ -9,6 +9,7 @@ import pytest
 
 from inspection.assessment import assess
 from inspection.limits.plausibility import far_from_nominal
+from inspection.model.loss import LOSS_REMEDY
 from inspection.model.rope import Groove, Rope, Station
 from inspection.screening.screen import screen_log
 from tests.inspection.danger_logs import SOUND, THIN, log_of
@@ -93,6 +94,13 @@ def test_plausibility_against_nominal_is_always_looked_at() -> None:
 def test_a_figure_is_far_from_nominal_beyond_its_uncertainty(text: str, than: str) -> None:
     found = far_from_nominal(log_of({(1, 0): text}, rope=Rope("R-1", 24.0)))
     assert [one.about for one in found] == ([(than,)] if than else [])
+    # too thin may be a loss, which is looked for first; a misplaced decimal point is none
+    assert [one.remedy.startswith(LOSS_REMEDY) for one in found] == [than == "thinner"] * len(found)
+
+
+def test_a_figure_that_no_rope_can_have_is_no_loss_to_look_for() -> None:
+    (slip,) = far_from_nominal(log_of({(1, 0): "2.210"}, rope=Rope("R-1", 24.0)))
+    assert LOSS_REMEDY not in slip.remedy
 
 
 def test_lift_ropes_have_a_criterion_in_service() -> None:
@@ -123,6 +131,20 @@ def test_the_more_certain_figure_is_the_best_one() -> None:
     photographs = {(n, view): 22.1 for n in (1, 2, 3) for view in (0, 90)}
     found = assess(log_of(SOUND, photographs=photographs, u_photo_mm=0.2))
     assert {one.source for one in found.severities} == {"gauge"}
+
+
+@pytest.mark.parametrize(("photo_mm", "thinner"), [(22.1, "gauge"), (20.1, "photographs")])
+@pytest.mark.parametrize("u_photo_mm", [0.005, 0.1])
+def test_where_photograph_and_gauge_contradict_each_other_the_thinner_one_stays(
+    photo_mm: float, thinner: str, u_photo_mm: float
+) -> None:
+    # whichever of them is the more certain: one is wrong, and it may be the one that sees no loss
+    photographs = {(5, 0): photo_mm, (5, 90): photo_mm}
+    found = assess(log_of(THIN, photographs=photographs, u_photo_mm=u_photo_mm))
+    assert {one.word for one in found.crosscheck.comparisons} == {"disagrees"}
+    (best,) = (one for one in found.best if one.station == 5)
+    assert best.source == thinner
+    assert best.mean_mm == pytest.approx(min(photo_mm, 21.09))
 
 
 # 4: contradictions don't pass in silence

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from inspection.limits.rules import NotApplicable
 from inspection.limits.wear import LocalDecrease, SeverityRating, local_decreases, uniform_decrease
 from inspection.measurement.section import Section, make_section
 from inspection.measurement.view import DirectionalDiameter
@@ -43,6 +44,15 @@ def test_a_gauge_that_measured_both_makes_the_decrease_more_certain() -> None:
     )
     assert isinstance(shared, SeverityRating)
     assert shared.u_pct == 0.0
+
+
+def test_a_reference_at_another_tension_gives_no_severity() -> None:
+    # a rope under load is thinner: that is no wear
+    unloaded = replace(ROPE, reference_tension="none")
+    loaded = uniform_decrease(unloaded, 39.2, 0.1, tension="in service, unknown")
+    assert isinstance(loaded, NotApplicable)
+    assert "can't be compared" in loaded.reason
+    assert isinstance(uniform_decrease(unloaded, 39.2, 0.1), SeverityRating)
 
 
 def test_a_rope_that_grew_has_no_severity() -> None:

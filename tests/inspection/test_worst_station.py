@@ -76,6 +76,7 @@ def test_where_no_station_has_two_directions_the_thinnest_figure_comes_first(
     assert (worst.station, worst.diameter_mm) == (station, thinnest_mm)
     assert (worst.directions, worst.why, worst.section) == (1, "thinnest", None)
     assert worst.doubted is (station in found.doubted)
+    assert not worst.is_local_decrease
     assert worst.u_mm > 0
 
 
