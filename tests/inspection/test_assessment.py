@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 
 import numpy as np
@@ -10,6 +11,9 @@ import pytest
 from inspection.assessment import Assessment, assess
 from inspection.comparison.crosscheck import crosscheck
 from inspection.limits.conformity import SIMPLE
+from inspection.limits.remaining_life import station_histories
+from inspection.limits.standards import limits_for
+from inspection.limits.user_rules import rules_from_json
 from inspection.model.log import Log
 from inspection.model.rope import Rope
 from inspection.screening.odd_figures import model_of, with_learned_repeatability
@@ -147,6 +151,29 @@ def test_verdicts_follow_the_reference_and_name_station_and_source(log: Log) -> 
         assert found.needs_review is (outcome == "outside")
     worst = min(decrease, key=lambda one: one.verdict.margin_mm)
     assert found.first_concern.startswith(f"Check first: {worst.words} Also outside a limit: ")
+
+
+def test_only_a_least_diameter_for_discard_is_a_limit_that_wear_can_reach() -> None:
+    log = simulate_log(np.random.default_rng(3), stations=4, earlier=3, photographs=False)
+    site = {"rule_set": "Site 4", "quantity": "mean diameter", "source": "4.2", "start": "nothing"}
+    nominal = log.rope.nominal_mm
+    rules = [
+        site | {"what": "most", "purpose": "discard", "high_mm": 1.2 * nominal},
+        site | {"what": "look", "purpose": "look", "low_mm": 0.99 * nominal},
+        site | {"what": "oval", "purpose": "discard", "quantity": "ovality", "low_mm": 0.1},
+    ]
+    least = site | {"what": "least", "purpose": "discard", "low_mm": 0.9 * nominal}
+    strict = least | {"what": "strict", "low_mm": 0.95 * nominal}
+    for own, low_mm in (
+        (rules, None),
+        ([*rules, least], 0.9 * nominal),
+        ([least, strict], 0.95 * nominal),
+        ([strict, least], 0.95 * nominal),
+    ):
+        limits = limits_for(log.rope, rule_sets=(), own=rules_from_json(json.dumps(own)))
+        found = station_histories(log, limits)
+        assert len(found) == 4
+        assert {one.limit and one.limit.limit_mm for one in found} == {low_mm}
 
 
 def test_a_new_rope_is_judged_as_a_whole(log: Log) -> None:

@@ -150,6 +150,8 @@ def test_two_stations_are_too_few_to_look_for_a_local_decrease() -> None:
     assert _along([40.0, 40.1]) == ()
     with pytest.raises(ValueError, match="`level` between 0 and 1"):
         local_decreases([], nominal_mm=40.0, level=1.5)
+    with pytest.raises(ValueError, match="`nominal_mm` must be more than 0"):
+        local_decreases([], nominal_mm=0.0)
 
 
 def test_two_thin_stations_at_an_end_hide_neither() -> None:

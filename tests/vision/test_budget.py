@@ -324,6 +324,16 @@ def test_a_gap_of_which_nothing_is_known_counts_with_its_mean_and_scatter() -> N
     # a rectangle from 0 to twice its mean, of standard deviation mean / sqrt(3) (GUM, 4.3.7)
     held = expected_hold(TOUCHING)
     assert held.u_offset_mm == pytest.approx(held.offset_mm / math.sqrt(3))
+    c = chain("touching", 0.01)
+
+    def u_of(hold: Hold, words: str) -> float:
+        seen = Observation(c.pose, c.card, c.outline, c.jaws, c.lines, hold, c.blur, "p", "c")
+        (one,) = [term for term in list_terms(seen) if term.quantity.startswith(words)]
+        return one.u
+
+    assert u_of(TOUCHING, "gap between") == held.u_offset_mm
+    assert u_of(Hold(u_offset_mm=0.4), "gap between") == 0.4
+    assert u_of(HOLDS["stand-off"], "stand-off") == 0.4
     # the mean is subtracted only where nobody said anything about the gap
     for known in (Hold(offset_mm=0.2), Hold(u_offset_mm=0.1), Hold(HoldKind.LEVEL)):
         assert expected_hold(known) == known
