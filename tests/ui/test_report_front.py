@@ -14,7 +14,9 @@ import pypdfium2  # type: ignore[import-untyped]
 import pytest
 from PIL import Image
 
+from inspection.assessment import assess
 from inspection.limits.confirmed import figures_of
+from inspection.limits.user_rules import rules_from_json
 from inspection.measurement.bench_check import BenchCheck
 from inspection.measurement.doubt import DoubtedEntry
 from inspection.model.closing import Closing
@@ -34,8 +36,9 @@ from tests.ui.report_cases import (
     read_of,
 )
 from ui.environment import CAMERAS_FILE
-from ui.report.blocks import Front
+from ui.report.blocks import Front, Heading
 from ui.report.case import ReportCase, ReportFlag, case_of_record
+from ui.report.content import blocks_of
 from ui.report.flag_order import ORDER, by_action
 from ui.report.front import MOST_OPEN, front
 from ui.report.letterhead import read_letterhead
@@ -327,7 +330,7 @@ def test_limits_of_the_users_own_that_the_record_keeps_are_applied(tmp_path: Pat
         keep_rules(record, "Site 4", text, by="C. Holm")
         case = case_of(record, identity)
     said = front(case)
-    assert said.alarms[0].startswith("Beyond a limit. Station 1, by photographs: Site 4, least")
+    assert said.alarms[0].startswith("Beyond your own limit. Station 1, by photographs: Site 4")
     assert "Site 4: entered by the user, not a published limit" in dict(said.facts)["Limits"]
 
 
@@ -388,3 +391,37 @@ def test_the_front_is_cut_to_its_room_and_the_annex_is_whole() -> None:
     assert len(said.title) <= 110
     assert said.title.endswith("…")
     assert plain(case.assessment.log.rope.identity) in plain(html_report(case))
+
+
+def test_your_own_limit_has_its_own_heading_which_leads_where_it_is_exceeded(
+    case: ReportCase,
+) -> None:
+    for least_mm, first, last in (
+        (39.0, "Published limits", "Your own limits"),
+        (40.9, "Your own limits", "Published limits"),
+    ):
+        text = one_rule("Site 4", "least diameter", "4.2", least_mm=least_mm, least_pct=None)
+        own = replace(case, assessment=assess(case.assessment.log, own=rules_from_json(text)))
+        headings = [one.words for one in blocks_of(own) if isinstance(one, Heading)]
+        assert headings.index(first) < headings.index(last)
+        exceeded = first.startswith("Your own")
+        said = front(own).alarms
+        assert any(one.startswith("Beyond your own limit. ") for one in said) == exceeded
+        assert ("your own Site 4" in own.assessment.first_concern) == exceeded
+
+
+def test_the_entry_in_doubt_is_named_once_on_the_page_and_marked_at_its_photograph(
+    case: ReportCase,
+) -> None:
+    said = front(case)
+    doubts = [one for one in (*said.alarms, said.words) if "to be checked: " in one]
+    assert doubts
+    assert said.words not in doubts or len(doubts) == 1
+    marked = [one.words for one in case.assessment.doubts if one.source == "gauge"]
+    assert marked
+    for picture in case.pictures:
+        doubted = any(
+            case.assessment.entry_mark(place, "gauge") and "Logged" in picture.caption
+            for place in picture.places
+        )
+        assert ("(doubted)" in picture.caption) == doubted

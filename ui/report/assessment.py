@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from inspection.assessment import Assessment
 from inspection.limits.confirmed import confirmation_words, unconfirmed
 from inspection.limits.conformity import DecisionRule, PlacedVerdict
-from inspection.limits.outside import is_own
+from inspection.limits.outside import beyond_limits, is_own
 from inspection.limits.remaining_life import StationHistory
 from inspection.limits.rules import ENTERED, Rule
 from inspection.limits.standards import RULE_SETS
@@ -75,8 +75,12 @@ def verdicts(
         return blocks
     if unconfirmed((one.verdict.limit.rule for one in assessment.verdicts), confirmed):
         blocks.append(Words(UNCONFIRMED, "small"))
-    for title, mine in (("Published limits", False), ("Your own limits", True)):
-        listed = [one for one in assessment.verdicts if is_own(one.verdict.limit.rule) == mine]
+    parts = [
+        (title, [one for one in assessment.verdicts if is_own(one.verdict.limit.rule) == mine])
+        for title, mine in (("Published limits", False), ("Your own limits", True))
+    ]
+    exceeded = {title: len(beyond_limits(listed)) for title, listed in parts}
+    for title, listed in sorted(parts, key=lambda part: not exceeded[part[0]]):
         if listed:
             blocks.append(Heading(title))
             blocks += _by_limit(listed, confirmed, assessment.log.rope.units)

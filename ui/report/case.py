@@ -13,6 +13,7 @@ from pathlib import Path
 from sqlalchemy import make_url
 
 from inspection.assessment import Assessment, assess
+from inspection.comparison.crosscheck import Comparison
 from inspection.exchange.parse import Rejected
 from inspection.folder import Folder
 from inspection.limits.conformity import DecisionRule
@@ -198,7 +199,7 @@ def case_of_folder(
             raise ValueError("its file was not found.")
         return PictureSource(path.read_bytes())
 
-    compared = assessment.crosscheck.comparisons
+    compared = _with_marks(assessment)
     pictures, missing = pictures_of(read.log.results, find, compared)
     close_ups, _ = pictures_of(_worst_results(assessment), find, compared, near=True)
     return ReportCase(
@@ -256,7 +257,7 @@ def case_of_record(
             "report again."
         )
     stored = {photograph.sha256: photograph for photograph in opened.photographs}
-    compared = assessment.crosscheck.comparisons
+    compared = _with_marks(assessment)
     pictures, missing = pictures_of(
         read.log.results,
         lambda result: _stored(record, result, stored.get(result.photo_sha256)),
@@ -297,6 +298,14 @@ def case_of_record(
         source=f"the record {name}",
         made_at=made_at or datetime.now(UTC),
     )
+
+
+def _with_marks(assessment: Assessment) -> list[Comparison]:
+    """Return the comparisons with the mark of an entry to be checked after the logged text."""
+    return [
+        replace(one, typed=one.typed + assessment.entry_mark(one.place, "gauge"))
+        for one in assessment.crosscheck.comparisons
+    ]
 
 
 def _worst_results(assessment: Assessment) -> list[Result]:

@@ -13,6 +13,7 @@ from inspection.assessment import NOTHING_APPLIED, Assessment
 from inspection.folder import rejected_words
 from inspection.limits.combined import CombinedSeverity, combined_severities
 from inspection.limits.confirmed import confirmation_words
+from inspection.limits.outside import beyond_limits, is_own
 from inspection.measurement.doubt import doubt_words
 from inspection.measurement.measured_diameter import MeasuredDiameter
 from inspection.measurement.section import Section, Source
@@ -34,6 +35,8 @@ from ui.text import capitalised
 from vision.results import Estimate, Place
 
 MOST_OPEN = 4  # entries on page one
+ENTRY_LETTERS = 170  # of each, if there are so many
+MOST_LETTERS = 330  # of an alarm
 DISCARD_PCT = 100
 SIGNED = (
     "By signing, each person confirms having read this report, and the record where one is named. "
@@ -47,7 +50,11 @@ def front(case: ReportCase) -> Front:
     worst = worst_station(case.assessment)
     flags = by_action(case.flags, case.assessment)
     still = [flag for flag in flags if not flag.settled_by and flag.current]
-    shown = [_entry(flag, log.rope.units) for flag in still[:MOST_OPEN]]
+    alarms = tuple(
+        shortened(in_units(words, log.rope.units), MOST_LETTERS) for words in _alarms(case, worst)
+    )
+    letters = ENTRY_LETTERS * MOST_OPEN // max(min(len(still), MOST_OPEN), 2)
+    shown = [_entry(flag, log.rope.units, letters) for flag in still[:MOST_OPEN]]
     if len(still) > MOST_OPEN:
         shown.append(f"and {len(still) - MOST_OPEN} more, in the annex")
     return Front(
@@ -55,13 +62,11 @@ def front(case: ReportCase) -> Front:
         number=shortened(case.number, 40),
         title=shortened(f"Rope inspection: {log.rope.identity}", 110),
         job=tuple((name, shortened(value, 70)) for name, value in _job(case)),
-        alarms=tuple(
-            shortened(in_units(words, log.rope.units), 330) for words in _alarms(case, worst)
-        ),
+        alarms=alarms,
         headline="Nothing was measured in this inspection."
         if worst is None
         else headline(worst, log.rope),
-        words="" if worst is None else shortened(_towards_discard(worst, log.rope), 420),
+        words="" if worst is None else shortened(_towards_discard(worst, log.rope, alarms), 420),
         pictures=() if worst is None else _pictures(case, worst),
         facts=tuple((name, shortened(value, 150)) for name, value in _facts(case)),
         open_title=_open_title(case),
@@ -116,14 +121,10 @@ def _nominal(rope: Rope) -> str:
 def _alarms(case: ReportCase, worst: WorstStation | None) -> Iterator[str]:
     """Yield what must be read first: limits exceeded, possible loss of section, what is missing."""
     assessment = case.assessment
-    beyond = [
-        placed
-        for placed in assessment.verdicts
-        if placed.verdict.outcome == "outside"
-        and placed.verdict.limit.rule.purpose in ("discard", "accept")
-    ]
+    beyond = beyond_limits(assessment.verdicts)
     for placed in beyond[:2]:
-        yield f"Beyond a limit. {placed.words}"
+        whose = "your own" if is_own(placed.verdict.limit.rule) else "a"
+        yield f"Beyond {whose} limit. {placed.words}"
     if len(beyond) > 2:
         yield f"In total {len(beyond)} figures are beyond a limit; the annex lists them."
     local = [one for one in assessment.local if one.outcome == "local decrease"]
@@ -149,8 +150,8 @@ def _alarms(case: ReportCase, worst: WorstStation | None) -> Iterator[str]:
         yield f"Not complete: {rejected_words(case.rejected)}"
 
 
-def _towards_discard(worst: WorstStation, rope: Rope) -> str:
-    """Return decrease and severity of the worst station in words."""
+def _towards_discard(worst: WorstStation, rope: Rope, alarms: Sequence[str]) -> str:
+    """Return decrease and severity of the worst station in words; a doubt only once a page."""
     parts = []
     rated = worst.severity
     if rated is not None:
@@ -171,8 +172,9 @@ def _towards_discard(worst: WorstStation, rope: Rope) -> str:
     if local is not None and local.outcome != "local decrease" and local.deficit_mm > 0:
         thinner = length_text(local.deficit_mm, units=rope.units)
         parts.append(f"{thinner} thinner than its neighbours.")
-    if worst.doubted:
-        parts.append(in_units(doubt_words(worst.doubts, worst.source), rope.units))
+    doubt = in_units(doubt_words(worst.doubts, worst.source), rope.units)
+    if doubt and not any(doubt in alarm for alarm in alarms):
+        parts.append(doubt)
     return " ".join(parts)
 
 
@@ -224,7 +226,8 @@ def _pictures(case: ReportCase, worst: WorstStation) -> tuple[ReportPicture, ...
         if compared:
             one = compared[0]
             figure = diameter_words(one.photo_mm, one.u_photo_mm, rope.units)
-            logged = f"logged {one.typed} (dashed): {one.word}"
+            marked = case.assessment.entry_mark(one.place, "gauge")
+            logged = f"logged {one.typed}{marked}, dashed: {one.word}"
             words = f"{view}°: photograph {figure} (solid lines); {logged}"
         shown.append(replace(picture, caption=words))
     return tuple(shown)
@@ -375,13 +378,13 @@ def _open_title(case: ReportCase) -> str:
     return f"Open entries: {still} of {len(flags)}"
 
 
-def _entry(flag: ReportFlag, units: Units) -> str:
+def _entry(flag: ReportFlag, units: Units, letters: int) -> str:
     finding = flag.finding
     where = "; ".join(finding.where[:2]) + (" …" if len(finding.where) > 2 else "")
     seen = in_units(finding.seen, units)
     if where and not seen.casefold().startswith(where.casefold()):
         seen = f"{capitalised(where)}: {seen}"
-    return shortened(seen, 170)
+    return shortened(seen, letters)
 
 
 def _signers(case: ReportCase) -> Iterator[tuple[str, str]]:
