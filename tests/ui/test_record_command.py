@@ -120,6 +120,9 @@ def test_a_restored_record_says_that_its_photographs_are_missing(filled: Path) -
     assert re.search(
         r"Sound: \d+ events, 0 photographs \(1 more known to be missing\)\.", checked.output
     )
+    saved = run("backup", "again.db", "safe")
+    assert saved.exit_code == 0, saved.output
+    assert "verified, 0 photographs (1 more known to be missing)." in saved.output
     # once it has been there, losing it is one
     shutil.copytree("crane-photographs", "again-photographs")
     there = run("verify", "again.db")

@@ -328,7 +328,8 @@ def backup(where: str, folder: Path, skip_photographs: bool, photographs: str | 
     with open_record_or_fail(where, photographs) as opened:
         made = opened.backup(folder, photographs=not skip_photographs)
     click.echo(
-        f"{made.path}: verified, {counted(made.photographs, 'photograph', 'photographs')}. "
+        f"{made.path}: verified, {counted(made.photographs, 'photograph', 'photographs')}"
+        f"{f' ({made.absent} more known to be missing)' if made.absent else ''}. "
         f"Fingerprint: {made.fingerprint}"
     )
     for missing in made.missing:

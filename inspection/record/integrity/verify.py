@@ -82,12 +82,15 @@ class Backup:
         Photographs copied.
     missing : tuple of str
         A sentence for each photograph that could not be copied.
+    absent : int
+        Photographs known to be missing, because an export did not bring them.
     """
 
     path: Path
     fingerprint: str
     photographs: int
     missing: tuple[str, ...]
+    absent: int = 0
 
 
 def verify(
@@ -269,6 +272,7 @@ def back_up(access: Access, store: PhotographStore, to: Path, *, with_photograph
         with plainly(str(copy)), writer(copied).connect() as connection:
             verification = verify(connection)
             hashes, previews = photograph_hashes(connection), preview_hashes(connection)
+            listed = known_missing(connection)
             connection.rollback()
     finally:
         copied.dispose()
@@ -276,11 +280,14 @@ def back_up(access: Access, store: PhotographStore, to: Path, *, with_photograph
         raise RecordError(f"The copy {copy} fails verification: {verification.faults[0]}")
     count: int = 0
     missing: list[str] = []
+    gone = set(store.missing(sorted(listed)) if store.where else listed)
+    absent = len(gone & set(hashes))
+    hashes, previews = ([one for one in some if one not in gone] for some in (hashes, previews))
     if with_photographs and hashes:
         target = PhotographStore(str(photographs_beside(copy)))
         count, missing = store.copy_to(target, iter(hashes))
         missing += store.copy_to(target, iter(previews))[1]
-    return Backup(copy, verification.fingerprint, count, tuple(missing))
+    return Backup(copy, verification.fingerprint, count, tuple(missing), absent)
 
 
 def photographs_beside(path: Path) -> Path:
