@@ -286,7 +286,7 @@ def test_the_bench_check_of_the_phone_and_card_set_stands_on_the_page(
 def test_the_logged_reading_lies_as_far_apart_as_it_was_read(tmp_path: Path) -> None:
     case = folder_case(tmp_path, wrong={(1, 0): "44.37"})
     picture = next(one for one in case.close_ups if Place(1, 0) in one.places)
-    assert "Logged: 44.37." in picture.caption
+    assert "Logged: 44.37 (doubted)." in picture.caption
     pixels = np.asarray(Image.open(io.BytesIO(picture.jpeg)).convert("RGB")).astype(int)
 
     def apart(colour: str) -> float:
