@@ -156,8 +156,6 @@ class Front:
         Further facts, in two columns; an empty value is a line to write on.
     open_title : str
         How many entries are open.
-    open_order : str
-        Their order; empty where it says nothing.
     open_entries : tuple of str
         The first of them.
     decision : FrontDecision
@@ -166,6 +164,8 @@ class Front:
         Roles and names.
     says : str
         What a signature means.
+    open_order : str
+        The order of the open entries; empty where it says nothing.
     """
 
     letterhead: Letterhead
@@ -178,11 +178,11 @@ class Front:
     pictures: tuple[ReportPicture, ...]
     facts: tuple[tuple[str, str], ...]
     open_title: str
-    open_order: str
     open_entries: tuple[str, ...]
     decision: FrontDecision
     signers: tuple[tuple[str, str], ...]
     says: str
+    open_order: str = ""
 
 
 @dataclass(frozen=True, slots=True)
