@@ -22,6 +22,7 @@ from typing import Any
 from openpyxl import Workbook, load_workbook
 from openpyxl.cell import WriteOnlyCell
 from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE
+from openpyxl.utils import get_column_letter
 
 from inspection.model.log import counted
 
@@ -399,8 +400,10 @@ def write_xlsx(
     book = Workbook(write_only=True)
     count = -1  # the headings do not count
     sheet = book.create_sheet("table")
+    sheet.freeze_panes = "A2"  # the headings stay, with buttons to sort and filter
     for count, row in enumerate([headings, *rows]):  # noqa: B007
         sheet.append([_text_cell(sheet, cell) for cell in row])
+    sheet.auto_filter.ref = f"A1:{get_column_letter(max(len(headings), 1))}{count + 1}"
     if comments:
         example = book.create_sheet("example")
         for row in [headings, *comments]:

@@ -55,6 +55,14 @@ def test_a_formula_is_written_so_that_it_cannot_run(tmp_path: Path, text: str) -
         assert read_sheet(tmp_path / name).rows[0][1] == (text,)
 
 
+def test_a_written_spreadsheet_can_be_sorted_by_its_headings(tmp_path: Path) -> None:
+    write_sheet(tmp_path / "t.xlsx", ["a", "b"], [["1", "2"], ["3", "4"]])
+    sheet = load_workbook(tmp_path / "t.xlsx")["table"]
+    assert (sheet.auto_filter.ref, sheet.freeze_panes) == ("A1:B3", "A2")
+    write_sheet(tmp_path / "empty.xlsx", ["a"], [])
+    assert load_workbook(tmp_path / "empty.xlsx")["table"].auto_filter.ref == "A1:A1"
+
+
 @pytest.mark.fault(
     "a spreadsheet whose own directory states that it unpacks to too much data",
     "`..., too much for a table: ...`",
