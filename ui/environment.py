@@ -36,6 +36,16 @@ def refuse_misspelt_names() -> None:
             raise ValueError(f"the environment variable {name} has no effect: name it {right}.")
 
 
+def store_of(where: str) -> str | None:
+    """Return the store of a record's photographs that the environment names; None if none does.
+
+    It belongs to the pages' record and to records on a server, which have no store of their own;
+    not to other files, such as a backup with its photographs beside it.
+    """
+    belongs = "://" in where or where == os.environ.get(RECORD)
+    return os.environ.get(STORE) or None if belongs else None
+
+
 def data_folder() -> Path:
     """Return the folder of this user's own files; it is created when first needed."""
     from platformdirs import user_data_path

@@ -20,7 +20,10 @@ import fsspec  # type: ignore[import-untyped]
 
 from inspection.record.errors import RecordError
 
-NOWHERE = "give the store of the record's photographs: a folder or a URL (--photographs)."
+NOWHERE = (
+    "give the store of the record's photographs: a folder or a URL (--photographs, or the "
+    "environment variable ROPE_PHOTO_STORE)."
+)
 MOST_BYTES = 500_000_000
 
 

@@ -214,3 +214,16 @@ def test_the_screen_fits_80_columns(folder: Path) -> None:
     lines = run(check, folder).output.splitlines()
     assert max(len(line) for line in lines[:-1]) <= 80
     assert not any("…" in line for line in lines)
+
+
+def test_commands_use_the_store_that_the_environment_names_for_the_pages_record(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    where, store = str(tmp_path / "record.db"), str(tmp_path / "store")
+    monkeypatch.setenv("ROPE_PHOTO_STORE", store)
+    monkeypatch.setenv("ROPE_PHOTO_RECORD", where)
+    told = CliRunner().invoke(record, ["init", where]).output
+    assert f"is ready. Photographs: {store}" in told
+    # a backup has its photographs beside it, whatever the pages use
+    told = CliRunner().invoke(record, ["init", str(tmp_path / "copy.db")]).output
+    assert f"Photographs: {tmp_path / 'copy-photographs'}" in told

@@ -60,10 +60,11 @@ def log_in_record(where: str, inspection: str) -> Folder:
 def named_record(where: str) -> Record:
     """Return the record that a command names, opened."""
     from inspection.record.record import open_record
+    from ui.environment import store_of
 
     if "://" not in where and not Path(where).exists():
         raise ValueError(f"there is no folder or record {where}.")
-    return open_record(where, create=False)
+    return open_record(where, photographs=store_of(where), create=False)
 
 
 def applied_limits(

@@ -150,8 +150,10 @@ def open_record_or_fail(
 ) -> Iterator[Record]:
     """Yield the open record; a failure becomes a one-sentence error."""
     from inspection.record.record import open_record
+    from ui.environment import store_of
 
-    with click_errors(), open_record(where, photographs=photographs, create=create) as record:
+    store = photographs or store_of(where)
+    with click_errors(), open_record(where, photographs=store, create=create) as record:
         yield record
 
 

@@ -52,9 +52,8 @@ def init(where: str, photographs: str | None) -> None:
             if events
             else "is ready"
         )
-        click.echo(
-            f"The record {opened.access.where} {state}. Photographs: {opened.photographs.where}"
-        )
+        store = opened.photographs.where or "name their store with --photographs"
+        click.echo(f"The record {opened.access.where} {state}. Photographs: {store}")
 
 
 @record.command(name="import")

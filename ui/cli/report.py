@@ -116,6 +116,7 @@ def _case(
     measure: Measure | None,
 ) -> ReportCase:
     from inspection.record.record import open_record
+    from ui.environment import store_of
     from ui.report.case import case_of_folder, case_of_record, record_name
 
     folder = Path(where)
@@ -127,7 +128,7 @@ def _case(
     if print_set is not None:
         raise ValueError("--print-set is for a folder; a record states which print check was used.")
     read = log_in_record(where, inspection)
-    with open_record(where, create=False) as record:
+    with open_record(where, photographs=store_of(where), create=False) as record:
         return case_of_record(record, read, name=record_name(where), limits=limits)
 
 
