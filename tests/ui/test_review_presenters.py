@@ -109,6 +109,8 @@ def test_the_strip_says_each_stations_state(record: Record, assessment: Assessme
         return entry.mark, entry.words
 
     assert told("Station 1") == ("○", "agrees")
+    vague = [replace(one, word="cannot say") for one in compared]
+    assert strip_entry(item_of(there, "Station 1"), vague).words == "too uncertain"
     (odd,) = [one for one in compared if one.place == Place(3, 90)]
     assert told("Station 3") == ("≠", f"{abs(odd.difference_mm):.2f} apart")
     assert told("Station 5") == ("!", "refused")

@@ -90,6 +90,13 @@ def test_a_station_that_was_sent_back_returns_with_a_new_reading(sample_app: App
     next(one for one in at.radio if one.label == "Stations").set_value(PLANTED)
     at = clean(at.run())
     assert any("has changed since it was sent back" in one.value for one in at.warning)
+    legend = [any("Solid yellow" in one.proto.body for one in at.get("html"))]
+    next(one for one in at.radio if one.label == "Stations").set_value("Station 5")
+    at = clean(at.run())  # its photograph was refused: nothing is drawn on it
+    legend.append(any("Solid yellow" in one.proto.body for one in at.get("html")))
+    assert legend == [True, False]
+    next(one for one in at.radio if one.label == "Stations").set_value(PLANTED)
+    at = clean(at.run())
     clean(stands(at, "competent person told"))
     assert not [one for one in review_queue(kept()) if one.name == PLANTED and not one.settled]
     with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:

@@ -193,7 +193,7 @@ def strip_entry(item: ReviewItem, compared: list[Comparison], units: Units = "mm
     if not mine:
         return StripEntry(item.name, "–", "not compared")
     unsure = any(one.word == "cannot say" for one in mine)
-    return StripEntry(item.name, "○", "can't tell" if unsure else "agrees")
+    return StripEntry(item.name, "○", "too uncertain" if unsure else "agrees")
 
 
 def last_time(assessment: Assessment, station: int) -> str:

@@ -17,7 +17,7 @@ function pageName() {
   return name;
 }
 
-const WORDS = {agrees: ['✓', 'agrees'], doubtful: ['?', 'doubtful'], disagrees: ['✗', 'apart'], 'cannot say': ['…', 'can’t tell']};
+const WORDS = {agrees: ['✓', 'agrees'], doubtful: ['?', 'doubtful'], disagrees: ['✗', 'apart'], 'cannot say': ['…', 'too uncertain']};
 
 function el(tag, attributes, inside) {
   const node = document.createElement(tag);

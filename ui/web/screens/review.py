@@ -164,7 +164,8 @@ def _show_item(
                     show_side_by_side(opened, views, key=key)
                 with then, show_errors():
                     show_before(before, item.station, opened.rope.units, key=key)
-            st.html(f"<div class='rope-lines'>{html.escape(LINES)}</div>")
+            if any(isinstance(one.result, Estimate) for one in views):
+                st.html(f"<div class='rope-lines'>{html.escape(LINES)}</div>")
         else:
             st.info(
                 f"Station {item.station} has no photograph, so its readings can't be compared.",
