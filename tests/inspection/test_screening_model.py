@@ -291,6 +291,26 @@ def test_the_order_of_the_log_makes_no_difference_to_the_model(figures: Figures)
     assert list(today(turned)) == list(today(figures))
 
 
+def test_a_station_that_was_elsewhere_then_has_no_earlier_figures() -> None:
+    log = simulate(np.random.default_rng(3), stations=6, earlier=1, photographs=False).log
+    (before,) = log.earlier
+    stations = tuple(
+        replace(one, position_m=one.position_m + 5.0) if one.number == 2 else one
+        for one in before.inspection.stations
+    )
+    elsewhere = replace(before, inspection=replace(before.inspection, stations=stations))
+    others = tuple(one for one in before.readings if one.station != 2)
+    whole, moved, without = (
+        gather(replace(log, earlier=(earlier,)))
+        for earlier in (before, elsewhere, replace(before, readings=others))
+    )
+    assert whole is not None
+    assert moved is not None
+    assert without is not None
+    assert len(whole.off_mm) > len(moved.off_mm) > len(log.readings)
+    assert np.array_equal(moved.off_mm, without.off_mm)
+
+
 def test_a_bar_photographed_as_a_check_tells_the_model_nothing() -> None:
     log = simulate(np.random.default_rng(3), stations=6, earlier=1, photographs=True).log
     photograph = next(result for result in log.results if isinstance(result, Estimate))
