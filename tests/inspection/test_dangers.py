@@ -9,7 +9,7 @@ import pytest
 
 from inspection.assessment import assess
 from inspection.limits.plausibility import far_from_nominal
-from inspection.model.loss import LOSS_REMEDY
+from inspection.model.loss import LOOK_THERE, LOSS_REMEDY
 from inspection.model.rope import Groove, Rope, Station
 from inspection.screening.screen import screen_log
 from tests.inspection.danger_logs import SOUND, THIN, log_of
@@ -49,6 +49,7 @@ def test_a_true_loss_is_never_called_a_slip_of_the_pen(loss_pct: float) -> None:
             for mm in [round(round(one.value_mm * (1 - loss_pct / 100) / step) * step, 2)]
         )
         for one in assess(replace(log, readings=readings)).findings:
+            assert one.look_first == one.remedy.startswith(LOOK_THERE), one
             if any(where.startswith(f"station {station},") for where in one.where):
                 assert one.code not in SLIPS, (seed, one.seen)
 
@@ -57,6 +58,7 @@ def test_a_slip_that_would_hide_a_loss_keeps_the_remedy_of_the_loss_first() -> N
     # one direction only: a swap of digits explains it, and so would a loss
     texts = {(n, 0): text for (n, view), text in SOUND.items() if view == 0} | {(5, 0): "20.14"}
     first = assess(log_of(texts)).findings[0]
+    assert first.look_first
     assert first.remedy.startswith("Look at the rope")
     assert "ground for discard" in first.remedy
 
