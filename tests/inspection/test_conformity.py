@@ -79,6 +79,15 @@ def test_an_uncertain_reference_is_named_where_no_measurement_can_help() -> None
     assert "The reference diameter is too uncertain" in judge(limit, 38.3, 0.05).words
 
 
+@pytest.mark.parametrize(("decision", "factor"), [(GUARD_2017, 1.65), (GUARD_2013, 2.0)])
+def test_the_guard_band_is_as_wide_as_its_edition_says(
+    decision: DecisionRule, factor: float
+) -> None:
+    # ISO 14253-1: U = 2 u (1998 and 2013), 1.65 u (2017; from memory, confidence 0.85)
+    for width, outcome in ((0.999 * factor, "undecided"), (1.001 * factor, "within")):
+        assert judge(_tolerance(), 20.0 + width * 0.1, 0.1, decision=decision).outcome == outcome
+
+
 def test_simple_acceptance_ignores_the_uncertainty() -> None:
     assert judge(_tolerance(), 20.001, 5.0, decision=SIMPLE).outcome == "within"
     assert judge(_tolerance(), 19.999, 5.0, decision=SIMPLE).outcome == "outside"

@@ -292,22 +292,26 @@ def test_the_order_of_the_log_makes_no_difference_to_the_model(figures: Figures)
 
 
 def test_a_station_that_was_elsewhere_then_has_no_earlier_figures() -> None:
-    log = simulate(np.random.default_rng(3), stations=6, earlier=1, photographs=False).log
-    (before,) = log.earlier
+    log = simulate(np.random.default_rng(3), stations=6, earlier=1, photographs=True).log
+    before = replace(log.earlier[0], results=log.results)
     stations = tuple(
         replace(one, position_m=one.position_m + 5.0) if one.number == 2 else one
         for one in before.inspection.stations
     )
     elsewhere = replace(before, inspection=replace(before.inspection, stations=stations))
-    others = tuple(one for one in before.readings if one.station != 2)
+    others = replace(
+        before,
+        readings=tuple(one for one in before.readings if one.station != 2),
+        results=tuple(one for one in before.results if one.station != 2),
+    )
     whole, moved, without = (
-        gather(replace(log, earlier=(earlier,)))
-        for earlier in (before, elsewhere, replace(before, readings=others))
+        gather(replace(log, earlier=(earlier,))) for earlier in (before, elsewhere, others)
     )
     assert whole is not None
     assert moved is not None
     assert without is not None
-    assert len(whole.off_mm) > len(moved.off_mm) > len(log.readings)
+    # two directions, by the gauge and by photograph
+    assert len(whole.off_mm) == len(moved.off_mm) + 4
     assert np.array_equal(moved.off_mm, without.off_mm)
 
 
