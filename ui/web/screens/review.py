@@ -81,7 +81,7 @@ position:relative}
 </style>"""
 LINES = (
     "Solid yellow: the photograph's edges. Dashed pink: the logged reading, centred on the same "
-    "axis. Dots: the traced outline. Below: each edge magnified, with the rope at the bottom."
+    "axis. Dots: the traced outline. Below: each edge magnified, rope at the bottom."
 )
 
 
