@@ -24,7 +24,8 @@ from vision.results import Estimate
 from vision.rope.axis import find_axis
 from vision.rope.budget import Observation, diameter_of, expected_hold, list_terms
 from vision.rope.edge.outline import Outline, trace_edges
-from vision.rope.jaws import JawLines, Jaws, diameter_mm, fit_jaws, jaw_lines, tangent_planes
+from vision.rope.jaw_lines import JawLines, diameter_mm, jaw_lines, tangent_planes
+from vision.rope.jaws import Jaws, fit_jaws
 from vision.rope.paper import read_band, stripe_points
 from vision.rope.rectify import points_mm
 from vision.rope.tangent_cylinder import TOUCHING, Hold, HoldKind, cylinder_mm

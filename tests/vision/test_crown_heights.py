@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 from scipy.stats import chi2
 
@@ -14,11 +15,16 @@ from vision.rope.crowns import crown_heights, highest_crown, noise_of_crowns
 LARGEST = {2: 0.5642, 3: 0.8463, 4: 1.0294, 5: 1.1630}
 
 
+def spanned(count: int) -> NDArray[np.float64]:
+    """Return how far below six crowns' tops a jaw meets them that spans the first `count`."""
+    return np.where(np.arange(6) < count, 0.0, np.inf)
+
+
 @pytest.mark.parametrize("count", list(LARGEST))
 def test_crowns_thought_to_differ_by_far_keep_their_own_noise(count: int) -> None:
     # heights that are seen alike, but that could each be off by 1: the highest of them is the
     # largest of that many normal values
-    top, u = highest_crown(np.full(count, 10.0), np.ones(count, bool), 1.0, 1e4)
+    top, u = highest_crown(np.full(count, 10.0), np.zeros(count), 1.0, 1e4)
     assert top == pytest.approx(10 + LARGEST[count], abs=2e-3)
     drawn = np.random.default_rng(3).normal(0, 1, (200_000, count)).max(axis=1)
     assert top - 10 == pytest.approx(drawn.mean(), abs=5e-3)
@@ -29,7 +35,7 @@ def test_crowns_thought_to_differ_by_far_keep_their_own_noise(count: int) -> Non
 def test_crowns_thought_to_be_alike_are_averaged() -> None:
     rng = np.random.default_rng(5)
     seen = rng.normal(10, 1, (400, 6))
-    tops = np.array([highest_crown(one, np.arange(6) < 3, 1.0, 1e-6)[0] for one in seen])
+    tops = np.array([highest_crown(one, spanned(3), 1.0, 1e-6)[0] for one in seen])
     # at worst half of what choosing the highest of three would read too high
     assert abs(tops.mean() - 10) < LARGEST[3] / 2
     assert tops.std() < seen.max(axis=1).std()
@@ -41,15 +47,21 @@ def test_the_highest_is_neither_biased_nor_more_certain_than_stated(spread: floa
     off, stated = [], []
     for _ in range(1500):
         true = rng.normal(0, spread, 6)
-        under = np.arange(6) < 4
-        top, u = highest_crown(true + rng.normal(0, 1, 6), under, 1.0, spread)
-        off.append(top - true[under].max())
+        top, u = highest_crown(true + rng.normal(0, 1, 6), spanned(4), 1.0, spread)
+        off.append(top - true[:4].max())
         stated.append(u)
     z = np.array(off) / np.array(stated)
     assert abs(np.mean(off)) < 0.15  # choosing the highest of noisy ones: 0.3 to 0.8
     z2, bound = float(np.mean(z**2)), float(chi2.ppf(0.9999, len(z)) / len(z))
     assert 0.7 < z2 < 1.25
     assert z2 / 0.5**2 > bound  # the negative control: half of it would be too little
+
+
+def test_a_flank_at_the_jaws_end_counts_if_it_is_higher_than_the_tops_within() -> None:
+    heights = np.array([10.0, 10.0, 12.0])
+    for below, highest in ((0.5, 11.5), (1.0, 11.0), (3.0, 10.0)):
+        top, _ = highest_crown(heights, np.array([0.0, 0.0, below]), 1e-3, 1.0)
+        assert top == pytest.approx(highest, abs=2e-3)
 
 
 @pytest.mark.parametrize("noise", [0.2, 0.5])

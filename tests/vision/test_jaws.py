@@ -18,14 +18,14 @@ from studio import Array
 
 import vision.rope.jaws
 from vision.findings import RefusedError
-from vision.rope.constants import CLOSE_PITCH, USUAL_SPREAD
+from vision.rope.constants import USUAL_SPREAD
 from vision.rope.edge.outline import Edge, Outline
-from vision.rope.edge.windows import hidden_wires_mm
-from vision.rope.jaws import Jaws, fit_jaws
+from vision.rope.jaws import Jaws, fit_jaws, on_wires
 
 D = 26.0
 R = D / 2
 PX_PER_MM = 12.0
+SIDES = ("left", "right")
 STEP = 1 / PX_PER_MM
 
 
@@ -157,13 +157,42 @@ def test_crowns_within_the_jaw_are_counted(pitch_mm: float, phase: float) -> Non
 @pytest.mark.parametrize("pitch_mm", [0.35 * D, 0.55 * D, 0.8 * D])
 @pytest.mark.parametrize("depth_mm", [0.03 * D, 0.08 * D])
 def test_without_noise_the_jaws_bear_on_the_crowns(pitch_mm: float, depth_mm: float) -> None:
-    # these crowns have no wires: half of what windows may hide of wires is added to them
     shape = side(pitch_mm=pitch_mm, depth_mm=depth_mm)
-    jaws = fit_jaws(outline(shape, shape))
-    size = int(0.5 * CLOSE_PITCH * D / STEP) | 1
-    hidden, _ = hidden_wires_mm(0.04 * D, jaws.crown_pitch_mm or 0.0, STEP, size, D)
-    assert width_mm(jaws) == pytest.approx(D + 2 * hidden, rel=2e-4)
-    assert hidden < 2e-4 * D
+    assert width_mm(fit_jaws(outline(shape, shape))) == pytest.approx(D, rel=2e-4)
+
+
+def test_a_jaw_bears_on_the_flank_of_a_crown_whose_top_is_just_beyond_its_end() -> None:
+    # a rope thinned by 2 % at the station; of its crowns, 0.8 diameters apart, one has its top 0.03
+    # diameters beyond the jaw's end, where it is higher than all between the ends
+    s, y = side(pitch_mm=0.8 * D, phase=-1.03 / 0.8)
+    y = y + 0.01 * D * (s / D) ** 2
+    true = float(y[np.abs(s) <= D].max())
+    within = y[np.abs(s) <= 0.8 * D].max()
+    jaws = fit_jaws(outline((s, y), (s, y)))
+    assert true - within > 0.005 * D
+    assert jaws.left.offset_mm == pytest.approx(true, abs=0.001 * D)
+    assert jaws.left.crowns == 2  # the flank's own crown is not under the jaw
+
+
+def test_half_of_the_wires_that_windows_may_hide_is_added_once_the_lay_is_known() -> None:
+    bare = fit_jaws(outline(side(), side()))
+    ordinary, lang = 0.02, 0.06  # mm
+    wires = {name: replace(getattr(bare, name), wires_mm=(ordinary, lang)) for name in SIDES}
+    jaws = replace(bare, **wires)
+    added = {
+        lay: width_mm(on_wires(jaws, lay)) - width_mm(bare) for lay in ("ordinary", "lang", "")
+    }
+    assert added["ordinary"] == pytest.approx(ordinary)  # half of it on each side
+    assert added["lang"] == pytest.approx(lang)
+    assert added[""] == pytest.approx((ordinary + lang) / 2)
+    # rectangular from nothing to both sides' height: standard deviation over sqrt 12
+    both = np.sqrt(2 * (on_wires(jaws, "lang").left.u_mm ** 2 - bare.left.u_mm**2))
+    assert both == pytest.approx(2 * lang / np.sqrt(12))
+
+
+def test_nothing_is_added_to_a_bar() -> None:
+    jaws = fit_jaws(outline(side(pitch_mm=None), side(pitch_mm=None)))
+    assert width_mm(on_wires(jaws, "lang")) == width_mm(jaws)
 
 
 SPREAD_MM = 0.0012 * D  # of true crowns' heights, as rendered ropes have (0.1 to 0.2 %)

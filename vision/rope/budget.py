@@ -25,7 +25,8 @@ from vision.rope.constants import (
     U_STAND_OFF_MM,
 )
 from vision.rope.edge.outline import Outline
-from vision.rope.jaws import JawLines, Jaws, diameter_mm, jaw_lines, tangent_planes
+from vision.rope.jaw_lines import JawLines, diameter_mm, jaw_lines, tangent_planes
+from vision.rope.jaws import Jaws
 from vision.rope.tangent_cylinder import Hold, HoldKind, cylinder_mm
 from vision.target.blur import Blur
 from vision.target.layout import Card

@@ -246,7 +246,7 @@ def noise_of_crowns(
 
 def highest_crown(
     heights: Array,
-    under: NDArray[np.bool_],
+    below: Array,
     noise: float,
     usual_spread: float,
     swell: tuple[Array, Array] | None = None,
@@ -260,8 +260,9 @@ def highest_crown(
     ----------
     heights : ndarray of shape (K,)
         Height of every crown in view, with noise.
-    under : ndarray of shape (K,), bool
-        Which of them the jaw spans.
+    below : ndarray of shape (K,)
+        How far below each crown's top the jaw meets it: 0 for a crown that the jaw spans, more
+        where it ends on the crown's flank, infinite where it does not reach the crown.
     noise : float
         Standard deviation of that noise.
     usual_spread : float
@@ -284,8 +285,9 @@ def highest_crown(
     kept = true / (true + noise**2)
     # uncertainty of the mean of all, and (`swollen`) of the swelling between it and the jaw
     level = float(np.sqrt((true + noise**2) / count))
+    under, met = below == 0, np.isfinite(below)
     if under.any():
-        possible = heights[under] - (1 - kept) * off[under]
+        possible = (heights - (1 - kept) * off - below)[met]
         swollen = float(abs(u_higher.mean() - u_higher[under].mean()))
         own, shared = noise * float(np.sqrt(kept)), (1 - kept) * float(np.hypot(level, swollen))
     else:

@@ -6,10 +6,8 @@ height. The rope's direction is fitted to the crowns of both sides together, bec
 gauge are parallel and align with the rope. Within the jaw the line bears on the highest crown; a
 single crown far above its neighbours (a broken wire, a lump of grease) is left out and reported.
 The bias of selecting the highest of several noisy crowns is avoided (`vision.rope.crowns`). The
-effect of mirror images in the flank of a smooth bar is subtracted, and half of the height of the
-wires that the tracer's windows may hide is added.
-
-This module also computes the two jaw lines in the photograph, and the diameter from them.
+effect of mirror images in the flank of a smooth bar is subtracted. Once the lay is known, half of
+the height of the wires that the tracer's windows may hide is added (`on_wires`).
 """
 
 from __future__ import annotations
@@ -20,7 +18,6 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import binary_dilation, median_filter
 
-from vision.camera import Camera, camera_centre_mm, card_height_mm, project_mm, rays
 from vision.findings import RefusedError, finding, limit_of, refuse_above, refuse_below
 from vision.least_squares import fit
 from vision.medians import median_of, percentile_of
@@ -56,9 +53,7 @@ from vision.rope.crowns import (
 from vision.rope.edge.mirrors import rims_px
 from vision.rope.edge.outline import Edge, Outline
 from vision.rope.edge.windows import hidden_wires_mm
-from vision.rope.rectify import points_mm
 from vision.rope.savitzky_golay import local_parabolas, odd_size
-from vision.rope.tangent_cylinder import Hold, cross, cylinder_mm
 
 Array = NDArray[np.float64]
 
@@ -82,6 +77,9 @@ class Jaw:
         Standard deviation of their heights, mm.
     strays : int
         Number of places left out because they are far above the crowns.
+    wires_mm : tuple of float
+        Height over the line of round wires that the tracer's windows hide, in ordinary and in
+        lang lay, mm (`on_wires`).
     """
 
     offset_mm: float
@@ -89,6 +87,7 @@ class Jaw:
     crowns: int
     spread_mm: float
     strays: int
+    wires_mm: tuple[float, float] = (0.0, 0.0)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -189,9 +188,8 @@ def fit_jaws(outline: Outline, *, jaw_diameters: float = JAW_DIAMETERS) -> Jaws:
             jaw = _without_rim(jaw, *rim)
         else:
             window_mm = max(edge.window_mm, step)
-            hidden, u = hidden_wires_mm(window_mm, spacing, step, size, d)
-            higher = jaw.offset_mm + hidden
-            jaw = replace(jaw, offset_mm=higher, u_mm=float(np.hypot(jaw.u_mm, u)))
+            wires = hidden_wires_mm(window_mm, spacing, step, size, d)
+            jaw = replace(jaw, wires_mm=wires)
             if not crowned:
                 plain = _without_rim(_fit_jaw(shape, tops, None, length, size, d), *rim)
                 jaw = _midway(jaw, plain)
@@ -237,7 +235,37 @@ def _midway(bearing: Jaw, plain: Jaw) -> Jaw:
     """
     apart = (bearing.offset_mm - plain.offset_mm) / 2
     u = float(np.hypot(max(bearing.u_mm, plain.u_mm), apart * np.sqrt(2 / 3)))
-    return replace(bearing, offset_mm=plain.offset_mm + apart, u_mm=u)
+    ordinary, lang = bearing.wires_mm
+    wires = HALF * ordinary, HALF * lang
+    return replace(bearing, offset_mm=plain.offset_mm + apart, u_mm=u, wires_mm=wires)
+
+
+def on_wires(jaws: Jaws, lay: str) -> Jaws:
+    """Return the jaws as they bear on the wires that the tracer's windows hide.
+
+    Round wires stand out by `Jaw.wires_mm`; compacted or worn ones do not. So the height is
+    rectangular between zero and that of the lay; both sides have the same error, but separate
+    terms, so each term is enlarged by sqrt(2) to give the right sum.
+
+    Parameters
+    ----------
+    jaws : Jaws
+        As fitted to the outline.
+    lay : {"ordinary", "lang", ""}
+        Direction of the wires in the strands; where it is not known, either is as likely.
+    """
+    sides = []
+    for jaw in (jaws.left, jaws.right):
+        ordinary, lang = jaw.wires_mm
+        most = np.array(
+            [lang if lay == "lang" else ordinary, ordinary if lay == "ordinary" else lang]
+        )
+        higher = float(HALF * most.mean())
+        u = float(np.sqrt(2 * ((most**2).mean() / 3 - higher**2)))
+        sides.append(
+            replace(jaw, offset_mm=jaw.offset_mm + higher, u_mm=float(np.hypot(jaw.u_mm, u)))
+        )
+    return replace(jaws, left=sides[0], right=sides[1])
 
 
 def _swing(side: _Side, length: float, d: float) -> Array:
@@ -421,6 +449,7 @@ def _fit_jaw(
     if len(sound) == 0:
         raise RefusedError(finding("too-few-crowns", 0.0))
     under = within[sound]
+    below = _below_tops(broad, sound, within)
     # the noise of points is at most that from the light out of step, and at most their scatter
     drawn = drawn_noise(len(raw), side.window)
     unit = noise_of_crowns(drawn.ravel(), size, run, 0.0)
@@ -429,72 +458,19 @@ def _fit_jaw(
     heights = crown_heights(close, sound, size)
     heights -= raised_by(raw, point * drawn, pitch, step, d, size)
     swell = side.swell[0][sound], side.swell[1][sound]
-    top, u = highest_crown(heights, under, noise, USUAL_SPREAD * d, swell)
+    top, u = highest_crown(heights, below, noise, USUAL_SPREAD * d, swell)
     spread = float(broad[sound[under]].std(ddof=1)) if under.sum() > 1 else 0.0
     return Jaw(top, u, int(under.sum()), spread, strays)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class JawLines:
-    """The two jaw lines in the photograph.
+def _below_tops(outline: Array, crowns: NDArray[np.int64], within: NDArray[np.bool_]) -> Array:
+    """Return how far below each crown's top the jaw meets it, mm, for `highest_crown`.
 
-    Parameters
-    ----------
-    left_px, right_px : ndarray of shape (2, 2)
-        Two points of each line, px.
-    station_mm : ndarray of shape (3,)
-        The station on the card, mm.
-    card_half_mm : tuple of float
-        Half the card's length and height, mm, to which its bend refers.
+    A jaw also bears on the flank of a crown whose top is just beyond its end, which may be higher
+    than all tops within it where a rope is thinned or its crowns differ.
     """
-
-    left_px: Array
-    right_px: Array
-    station_mm: Array
-    card_half_mm: tuple[float, float] = (1.0, 1.0)  # irrelevant for a flat card
-
-    def card_height_mm(self, camera: Camera) -> float:
-        """Return the height of the card's face at the station, mm."""
-        return float(card_height_mm(camera, self.station_mm[None, :2], *self.card_half_mm)[0])
-
-
-def jaw_lines(camera: Camera, outline: Outline, jaws: Jaws) -> JawLines:
-    """Return the jaw lines in the photograph."""
-    ends = np.array([-0.5, 0.5]) * jaws.length_mm
-    lines = [
-        project_mm(
-            camera,
-            points_mm(
-                ends, np.full(2, offset), outline.origin_mm, jaws.direction, outline.height_mm
-            ),
-        )
-        for offset in (jaws.left.offset_mm, -jaws.right.offset_mm)
-    ]
-    station = np.array([*outline.origin_mm, 0.0])
-    return JawLines(lines[0], lines[1], station, outline.card_half_mm)
-
-
-def diameter_mm(camera: Camera, lines: JawLines, hold: Hold) -> float:
-    """Return the diameter for this camera, these jaw lines and this hold, mm.
-
-    Parameters
-    ----------
-    camera : Camera
-        Camera and card.
-    lines : JawLines
-        The two jaw lines.
-    hold : Hold
-        How the card was held.
-    """
-    eye, left, right = tangent_planes(camera, lines)
-    eye = eye - [0.0, 0.0, lines.card_height_mm(camera)]  # relative to the card's bent face
-    return cylinder_mm(left, right, eye, hold=hold, station_mm=lines.station_mm).diameter_mm
-
-
-def tangent_planes(camera: Camera, lines: JawLines) -> tuple[Array, Array, Array]:
-    """Return the camera centre, mm, and the outward unit normals of the two tangent planes."""
-    seen = rays(camera, np.concatenate([lines.left_px, lines.right_px]))
-    planes = np.array([cross(seen[0], seen[1]), cross(seen[2], seen[3])])
-    planes /= np.sqrt((planes**2).sum(axis=1))[:, None]
-    left, right = np.where((planes @ seen.sum(axis=0))[:, None] < 0, planes, -planes)
-    return camera_centre_mm(camera), left, right
+    below = np.where(within[crowns], 0.0, np.inf)
+    first, last = np.flatnonzero(within)[[0, -1]]
+    for end, beyond in ((first, crowns[crowns < first][-1:]), (last, crowns[crowns > last][:1])):
+        below[np.isin(crowns, beyond)] = np.maximum(0.001, outline[beyond] - outline[end])
+    return np.asarray(below)

@@ -36,7 +36,7 @@ from vision.rope.budget import Observation
 from vision.rope.constants import ROUNDNESS_SHARE, U_GAP_MM
 from vision.rope.crowns import fill_outliers
 from vision.rope.edge.outline import Outline
-from vision.rope.jaws import tangent_planes
+from vision.rope.jaw_lines import tangent_planes
 from vision.rope.rectify import Image, points_mm
 from vision.rope.strand_texture import (
     PER_DIAMETER,
@@ -45,6 +45,7 @@ from vision.rope.strand_texture import (
     pitch_by_texture,
     strand_wave,
     unrolled,
+    wires_lay,
 )
 from vision.rope.tangent_cylinder import cylinder_mm
 from vision.uncertainty import Influence, Term
@@ -129,6 +130,8 @@ class RopeFace:
         Diameter of the cylinder used for unrolling, mm.
     sin_a : float
         Sine of half the angle subtended by the rope.
+    wires_lay : {"ordinary", "lang", ""}
+        Direction of the wires in the strands; empty where it is unclear.
     """
 
     light: Array
@@ -136,6 +139,7 @@ class RopeFace:
     along_mm: Array
     diameter_mm: float
     sin_a: float
+    wires_lay: str
 
 
 def face_of(pixels: Image, observed: Observation) -> RopeFace | None:
@@ -160,7 +164,7 @@ def face_of(pixels: Image, observed: Observation) -> RopeFace | None:
     if len(along) < 2 * PER_DIAMETER:
         return None
     light, angles = unrolled(pixels, pose.camera, rope, along)
-    return RopeFace(light, angles, along, d, sin_a)
+    return RopeFace(light, angles, along, d, sin_a, wires_lay(light, angles, step, d))
 
 
 def lay_of(seen: RopeFace, observed: Observation) -> Lay | None:

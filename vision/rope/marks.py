@@ -12,7 +12,7 @@ from vision.camera import Camera, project_mm
 from vision.medians import median_of
 from vision.results import Marks, PointPx
 from vision.rope.edge.outline import Edge, Outline, band_limits_mm
-from vision.rope.jaws import JawLines
+from vision.rope.jaw_lines import JawLines
 from vision.rope.rectify import points_mm
 from vision.target.layout import Card
 

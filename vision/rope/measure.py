@@ -18,7 +18,8 @@ from vision.rope.constants import HALF_LENGTH
 from vision.rope.edge.outline import Outline, band_limits_mm, trace_edges
 from vision.rope.face_look import rope_look
 from vision.rope.hidden import why_hidden
-from vision.rope.jaws import Jaws, fit_jaws, jaw_lines
+from vision.rope.jaw_lines import jaw_lines
+from vision.rope.jaws import Jaws, fit_jaws, on_wires
 from vision.rope.lay import face_of, lay_of
 from vision.rope.marks import marks_of, spot_of
 from vision.rope.paper import flatness, lay_paper, read_band
@@ -193,18 +194,24 @@ def _check_outline(outline: Outline, located: LocatedCard) -> None:
 def _estimate(rope: RopeInView, outline: Outline, jaws: Jaws, hold: Hold) -> Estimate:
     photo, located = rope.photo, rope.located
     card, pose = located.card, located.pose
-    lines = jaw_lines(pose.camera, outline, jaws)
+
+    def observed_by(jaws: Jaws) -> Observation:
+        lines = jaw_lines(pose.camera, outline, jaws)
+        known = photo.sha256, photo.camera
+        return Observation(pose, card, outline, jaws, lines, hold, located.blur, *known)
+
+    observed = observed_by(jaws)
     try:
-        diameter = diameter_of(pose, lines, hold)
+        face = face_of(photo.pixels, observed)
+        jaws = on_wires(jaws, face.wires_lay if face else "")
+        observed = observed_by(jaws)
+        diameter = diameter_of(pose, observed.lines, hold)
     except ValueError as impossible:
         raise RefusedError(finding("rope-not-found")) from impossible
-    observed = Observation(
-        pose, card, outline, jaws, lines, hold, located.blur, photo.sha256, photo.camera
-    )
+    lines = observed.lines
     budget = list_terms(observed)
     edges = combined_u_mm(term for term in budget if term.influence is Influence.EDGE)
     refuse_above("edges-unsure", 100 * edges / diameter)
-    face = face_of(photo.pixels, observed)
     lay = None if face is None else lay_of(face, observed)
     return Estimate(
         diameter_mm=diameter,

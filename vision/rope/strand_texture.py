@@ -17,16 +17,18 @@ Limitation: highlights appear where a wire's surface faces the light, not at the
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import uniform_filter1d
+from scipy.ndimage import gaussian_filter, uniform_filter1d
 from skimage.feature import structure_tensor
 
 from vision.camera import Camera, camera_centre_mm, pictured, rotation
 from vision.medians import median_of
+from vision.rope.edge.windows import USUAL_LAY, WIRE_LAY
 from vision.rope.rectify import Image
 from vision.rope.tangent_cylinder import Cylinder
 
@@ -41,6 +43,9 @@ TURNS = np.arange(2.5, 22.01, 0.25)  # possible numbers of periods per full circ
 U_PITCH_SHARE = 0.012  # highlights and valleys are below the crowns: from renders (bench_lay.py)
 STRENGTH = 0.06  # least share of the face's variance that a reliable wave must explain
 ONE_WAY = 4.0  # least ratio of its strength to that of the strongest wave the other way
+WIRES_DEG = 40.0  # extent of the face to each side of the line of sight on which wires are examined
+WIRE_SAMPLES = 0.7  # of the face, over which light is averaged: a wire is two to three wide
+ONE_DIRECTION = 0.5  # least share of the light's changes that must be in one direction
 TENSOR_SAMPLES = 2.0  # samples of the face over which the structure tensor is averaged
 
 
@@ -176,6 +181,40 @@ def strand_wave(face: Array, angles: Array, along_mm: Array, pitch_mm: float) ->
         float(strength[which, turns]),
         float(strength[1 - which].max()),
     )
+
+
+def wires_lay(face: Array, angles: Array, step_mm: float, d: float) -> str:
+    """Return whether the wires run against their strands or with them; empty where unclear.
+
+    In ordinary lay the wires are laid against the strands, so on the crowns they run nearly along
+    the rope; in lang lay they run across it. The lines of wires and of the valleys between the
+    strands are seen together, half-way between the directions of both.
+
+    Parameters
+    ----------
+    face, angles : ndarray
+        From `unrolled`.
+    step_mm, d : float
+        Spacing of the face's columns, and the rope's diameter, mm.
+
+    Returns
+    -------
+    lay : {"ordinary", "lang", ""}
+        The lay.
+    """
+    middle = face[np.abs(angles) <= np.radians(WIRES_DEG)]
+    row_mm = d / 2 * float(angles[1] - angles[0])
+    even = gaussian_filter(middle, (WIRE_SAMPLES * step_mm / row_mm, WIRE_SAMPLES))
+    around, ahead = np.gradient(even, row_mm, step_mm)
+    apart, mixed = float((ahead**2 - around**2).mean()), 2 * float((ahead * around).mean())
+    if math.hypot(apart, mixed) < ONE_DIRECTION * float((ahead**2 + around**2).mean()):
+        return ""
+    # the lines run square to the steepest change of light (the structure tensor's first axis)
+    slant = abs(math.pi / 2 - abs(math.atan2(mixed, apart) / 2))
+    strand, wire = math.atan(math.pi / USUAL_LAY), math.atan(2 * math.pi / WIRE_LAY)
+    if slant < strand - wire / 4:
+        return "ordinary"
+    return "lang" if slant > strand + wire / 4 else ""
 
 
 def _taper(columns: int) -> Array:

@@ -21,7 +21,7 @@ from vision.camera import Camera, rotation
 from vision.findings import RefusedError, finding, refuse_above, refuse_below
 from vision.photo.photo import Photo
 from vision.results import Estimate, Finding, Marks, PointPx, Refusal, Result, ScaleSource
-from vision.rope.jaws import JawLines, diameter_mm
+from vision.rope.jaw_lines import JawLines, diameter_mm
 from vision.rope.tangent_cylinder import TOUCHING, Hold, HoldKind
 from vision.scale_rule.budget import edge_terms, height_term, scale_terms
 from vision.scale_rule.graduation_rows import on_face_mm

@@ -22,7 +22,7 @@ from vision.findings import RefusedError, finding, refuse_above, refuse_below
 from vision.least_squares import fit_with_scatter, scatter_of
 from vision.rope.constants import STRAY_SHARE
 from vision.rope.edge.profiles import best_paths
-from vision.rope.jaws import JawLines
+from vision.rope.jaw_lines import JawLines
 from vision.rope.rectify import Image, Strip, across_vector, cut_strip, points_mm, scale_at
 from vision.scale_rule.graduation_rows import on_face_mm
 from vision.tones import Light

@@ -106,14 +106,12 @@ def hidden_mm(window_mm: float, d: float) -> float:
 def hidden_wires_mm(
     window_mm: float, pitch_mm: float, step_mm: float, size: int, d: float
 ) -> tuple[float, float]:
-    """Return the height of the highest wires over an outline traced in windows, and its u, mm.
+    """Return the height of the highest wires over an outline traced in windows, mm.
 
     At a crown, one outer wire of the strand after another is highest, which gives arcs that meet in
     cusps. In ordinary lay the wires run nearly along the rope there, so each stays highest for
     longer; in lang lay they run across it and follow each other two to three times as closely. Both
-    are modelled with round wires of the usual constructions, and traced. Compacted or worn strands
-    have no cusps. For either lay the height is rectangular between these extremes. Both sides have
-    the same error, but separate terms, so each term is enlarged by sqrt(2) to give the right sum.
+    are modelled with round wires of the usual constructions, and traced.
 
     Parameters
     ----------
@@ -123,6 +121,11 @@ def hidden_wires_mm(
         Spacing of samples, mm, and number of samples smoothed for a height.
     d : float
         The rope's diameter, mm.
+
+    Returns
+    -------
+    ordinary_mm, lang_mm : float
+        The height in ordinary and in lang lay.
     """
     strands = float(np.clip(USUAL_LAY * d / pitch_mm, 3, 18))
     ratio = np.sin(np.pi / strands)
@@ -136,17 +139,16 @@ def hidden_wires_mm(
     turn = np.linspace(0, 1, 8, endpoint=False)[:, None]
     deep = strand / (1 + np.sin(np.pi / wires)) * (1 - np.cos(np.pi / wires))
     top = np.abs(x) < pitch_mm / 4
-    lost = []
-    for with_strands in (-1, 1):  # direction of the wires in the strand: ordinary lay, lang lay
+
+    def lost_mm(with_strands: int) -> float:
         per_mm = 1 / (WIRE_LAY * strand) + with_strands / (strands * pitch_mm)
         arcs = -deep * (2 * _from_top(wires * x * per_mm + turn)) ** 2
         outlines = (crowns + arcs).reshape(-1, len(x))
         traced = smoothed(as_traced(outlines, window_mm / step_mm), size)
         below = outlines[:, top].max(axis=1) - traced[:, top].max(axis=1)
-        lost.append(max(0.0, float(below.mean())))
-    most = np.array(lost)
-    higher = float(HALF * most.mean())  # mean of two rectangular distributions from zero
-    return higher, float(np.sqrt(2 * ((most**2).mean() / 3 - higher**2)))
+        return max(0.0, float(below.mean()))
+
+    return lost_mm(-1), lost_mm(1)  # wires against the strands' direction, and with it
 
 
 def _from_top(turns: Array) -> Array:
