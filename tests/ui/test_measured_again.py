@@ -105,6 +105,7 @@ def test_a_phone_is_calibrated_from_the_inspections_photographs_and_u_falls(
         row["file"]: float(row["truth_2d_mm"])
         for row in csv.DictReader(TRUTH.read_text("utf-8").splitlines())
     }
-    assert all(
-        abs(one.diameter_mm - truth[name]) < one.expanded_mm() for name, one in after.items()
-    )
+    off = [abs(one.diameter_mm - truth[name]) / one.expanded_mm() for name, one in after.items()]
+    # U holds 19 in 20: of eight, two and more are outside in 6 % of cases (binomial)
+    assert sum(share > 1 for share in off) <= 1
+    assert max(off) < 1.2
