@@ -15,6 +15,7 @@ from inspection.exchange.export_json import export_json, restore_json, schema
 from inspection.limits.combined import combined_severities
 from inspection.limits.confirmed import confirmation_words, figures_of, standing_confirmation
 from inspection.limits.wear import SeverityRating, StationSeverity
+from inspection.measurement.doubt import DoubtedEntry
 from inspection.model.closing import Closing
 from inspection.model.condition import Condition
 from inspection.model.confirmation import Confirmation
@@ -29,6 +30,7 @@ from inspection.record.kept_limits import (
 )
 from inspection.record.record import Record, open_record
 from tests.inspection.older_tables import wind_back
+from vision.results import Place
 
 VISIT = "2026-11"
 CORRODED = Condition(3, "corrosion", 20, "outside, surface rough")
@@ -217,7 +219,8 @@ def test_severities_at_one_station_are_added_and_nothing_more() -> None:
         (3, 20, "slight"),
     ]
     assert "heat" in apart[0].missing
-    doubted = replace(_decrease(3, 20, "slight"), doubted=True)
+    entry = DoubtedEntry(Place(3, 0), "gauge", "22.11 mm")
+    doubted = replace(_decrease(3, 20, "slight"), doubts=(entry,))
     rated = combined_severities([doubted, _decrease(1, 60, "high")], [WIRES])
     assert [one.doubted for one in (*rated, there)] == [False, True, False]
     assert rated[1].words.endswith("The decrease depends on a doubtful entry.")

@@ -166,7 +166,7 @@ def test_jaws_bear_on_the_silhouette(
 
 
 def test_noisy_outlines_do_not_read_too_thick_because_jaws_bear_on_the_highest() -> None:
-    # noise of 0.4 px at 100 px; without `raised_by` the mean is 0.35 % too thick
+    # noise of 0.4 px at 100 px; without `raised_by` the mean is 0.4 % too thick
     step, window = D / 100, 0.07 * D
     along = np.arange(-3 * D, 3 * D, step)
     off = []
