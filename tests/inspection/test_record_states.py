@@ -222,8 +222,8 @@ def test_severities_at_one_station_are_added_and_nothing_more() -> None:
     entry = DoubtedEntry(Place(3, 0), "gauge", "22.11 mm")
     doubted = replace(_decrease(3, 20, "slight"), doubts=(entry,))
     rated = combined_severities([doubted, _decrease(1, 60, "high")], [WIRES])
-    assert [one.doubted for one in (*rated, there)] == [False, True, False]
-    assert rated[1].words.endswith("The decrease depends on a doubtful entry.")
+    assert [bool(one.doubt) for one in (*rated, there)] == [False, True, False]
+    assert rated[1].words.endswith("has to be checked: 22.11 mm at station 3, 0°.")
     (all_of_it,) = combined_severities(
         [_decrease(3, 80, "very high")], [replace(WIRES, severity_pct=60)]
     )
