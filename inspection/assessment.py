@@ -47,7 +47,7 @@ from inspection.measurement.section import (
     sections_of_log,
 )
 from inspection.model.log import Log, counted
-from inspection.model.loss import LOCAL_GROUND
+from inspection.model.loss import LOCAL_GROUND, loss_rank
 from inspection.screening.completeness import INCOMPLETE, gaps_and_contradictions
 from inspection.screening.doubted_entries import doubted_entries
 from inspection.screening.lay_length import StationLay, station_lays
@@ -297,7 +297,8 @@ def assess(
     gaps = gaps_and_contradictions(learned)
     lays = station_lays(log.results, rope.outer_strands)
     one_by_one = {place for item in odd if len(item.places) <= 2 for place in item.places}
-    findings = (*far_from_nominal(learned, named=one_by_one), *odd, *gaps)
+    found = (*far_from_nominal(learned, named=one_by_one), *odd, *gaps)
+    findings = tuple(sorted(found, key=lambda one: -loss_rank(one)))
     doubts = doubted_entries(log, findings, checked)
     sets = usual_sets(rope) if rule_sets is None else rule_sets
     limits = (

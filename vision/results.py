@@ -90,6 +90,8 @@ class Finding:
         The check of the log that found it, e.g. ``"figures"``.
     look_first : bool
         Whether the rope itself has to be looked at there first: it may have lost section.
+    may_be_loss : bool
+        Whether the rope may have lost section, there or along its whole length.
     """
 
     code: str
@@ -107,6 +109,7 @@ class Finding:
     about: tuple[str, ...] = ()
     check: str = ""
     look_first: bool = False
+    may_be_loss: bool = False
 
 
 class ScaleSource(StrEnum):

@@ -116,6 +116,7 @@ def far_from_nominal(log: Log, *, named: Collection[Place | None] = ()) -> tuple
                 places=places,
                 about=(than,),
                 look_first=lost,
+                may_be_loss=lost,
             )
         )
     return tuple(findings)

@@ -6,13 +6,16 @@ first.
 
 from __future__ import annotations
 
+from vision.results import Finding
+
 LEAST_PCT = 1.0  # of nominal: the width of one severity band of ISO 4309
 # A rope that had lost more of its diameter than this would have parted, and none swells that much:
 # such a figure is a misplaced decimal point or another unit. Our choice, no source.
 MOST_PCT = 60.0
 
 # Added to the review rank of an entry or an inspection: more than any odds can reach.
-BEFORE_ALL_ELSE = 1000.0
+BEFORE_ALL_ELSE = 1000.0  # a loss at a place
+BEFORE_OTHERS = 500.0  # a loss along the whole rope
 
 MAY_BE_LOSS = "It may be a loss of section."
 # From memory, confidence 0.85. Whether anyone has compared it with the document is in the record
@@ -26,6 +29,19 @@ LOSS_REMEDY = (
     f"{LOOK_THERE}, and read the place again in both directions; the competent person decides. "
     f"{LOCAL_GROUND}"
 )
+
+
+def loss_rank(finding: Finding) -> float:
+    """Return what a possible loss of section adds to a review rank; 0 for other findings.
+
+    Examples
+    --------
+    >>> loss_rank(Finding("lower-everywhere", "", "", "look", may_be_loss=True))
+    500.0
+    """
+    if finding.look_first:
+        return BEFORE_ALL_ELSE
+    return BEFORE_OTHERS if finding.may_be_loss else 0.0
 
 
 def can_be_diameter(value_mm: float, nominal_mm: float) -> bool:

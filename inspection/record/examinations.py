@@ -15,7 +15,7 @@ from typing import Any
 
 from sqlalchemy import Row, delete, insert, select
 
-from inspection.model.loss import BEFORE_ALL_ELSE
+from inspection.model.loss import BEFORE_OTHERS
 from inspection.model.rope import Units
 from inspection.record.commands import require_inspection
 from inspection.record.events import now_utc
@@ -305,5 +305,5 @@ def _line(identity: str, rope: dict[str, Any], visits: list[Any]) -> RegisteredR
         figures=KeyFigures(**json.loads(last.figures)) if last.figures else None,
         next_due=None if due is None else date.fromisoformat(due),
         open_findings=sum(one.open_findings for one in visits),
-        may_have_lost=any(one.rank >= BEFORE_ALL_ELSE for one in visits),
+        may_have_lost=any(one.rank >= BEFORE_OTHERS for one in visits),
     )

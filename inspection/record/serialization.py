@@ -16,7 +16,7 @@ from functools import cache
 from types import NoneType, UnionType
 from typing import Any, TypeVar, Union, get_args, get_origin, get_type_hints
 
-from inspection.model.loss import LOOK_THERE
+from inspection.model.loss import LOOK_THERE, MAY_BE_LOSS
 from vision.results import Estimate, Finding, Refusal, Result, ScaleSource
 
 JsonObject = dict[str, Any]
@@ -103,7 +103,7 @@ def from_dict(kind: type[_T], values: JsonObject) -> _T:
     lacking = [name for name in _needed(kind) if name not in values]  # type: ignore[arg-type]
     if lacking:
         raise ValueError(f"a {kind.__name__.lower()} needs {' and '.join(lacking)}.")
-    if kind is Finding and not {"places", "look_first"} <= values.keys():
+    if kind is Finding and not {"places", "look_first", "may_be_loss"} <= values.keys():
         values = _older_finding(values) | values
     if kind is Estimate and "scale_source" not in values:
         values = {**values, "scale_source": ScaleSource.of_hold(values.get("hold", ""))}
@@ -201,9 +201,11 @@ _PLACE = re.compile(r"(?:photograph .* \()?station (\d+)(?:, (\d+) deg)?\)?")
 
 def _older_finding(values: JsonObject) -> JsonObject:
     """Return what older versions recorded of a finding in its words only."""
+    lost = str(values.get("remedy", "")).startswith(LOOK_THERE)
     return {
         "places": _places(values.get("where", ())),
-        "look_first": str(values.get("remedy", "")).startswith(LOOK_THERE),
+        "look_first": lost,
+        "may_be_loss": lost or MAY_BE_LOSS in str(values.get("seen", "")),
     }
 
 

@@ -121,6 +121,7 @@ class ScreeningTest:
             about=self.about,
             check=self.check,
             look_first=self.look_first,
+            may_be_loss=self.touches == "section",
         )
 
 

@@ -50,6 +50,7 @@ def test_a_true_loss_is_never_called_a_slip_of_the_pen(loss_pct: float) -> None:
         )
         for one in assess(replace(log, readings=readings)).findings:
             assert one.look_first == one.remedy.startswith(LOOK_THERE), one
+            assert one.may_be_loss >= one.look_first, one
             if any(where.startswith(f"station {station},") for where in one.where):
                 assert one.code not in SLIPS, (seed, one.seen)
 

@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from inspection.model.loss import LOSS_REMEDY
+from inspection.model.loss import LOSS_REMEDY, MAY_BE_LOSS
 from inspection.model.rope import Inspection, Rope
 from inspection.record import commands
 from inspection.record.events import Change, Signed
@@ -65,9 +65,12 @@ def settled(record: Record, *found: Finding) -> list[bool]:
 
 
 def test_a_possible_loss_is_recognised_in_records_that_say_it_in_words_only() -> None:
-    lost = replace(THIN, remedy=f"{LOSS_REMEDY} Check the nominal diameter.", look_first=True)
-    for finding in (THIN, lost):
-        older = {name: it for name, it in to_dict(finding).items() if name != "look_first"}
+    remedy = f"{LOSS_REMEDY} Check the nominal diameter."
+    lost = replace(THIN, remedy=remedy, look_first=True, may_be_loss=True)
+    thinner = replace(THIN, seen=f"All are lower. {MAY_BE_LOSS}", may_be_loss=True)
+    newer = ("look_first", "may_be_loss")
+    for finding in (THIN, lost, thinner):
+        older = {name: it for name, it in to_dict(finding).items() if name not in newer}
         assert from_dict(Finding, older) == finding
 
 

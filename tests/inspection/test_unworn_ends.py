@@ -62,6 +62,8 @@ def test_all_low_with_the_ends_is_the_gauge_and_low_without_them_is_the_rope() -
     worn = _first(_marked(_with_last_time(log_of(_lower(0.5, ends=False), rope=ROPE))))
     assert worn.code == "lower-everywhere"
     assert "its running length" in worn.seen
+    assert worn.may_be_loss
+    assert not worn.look_first  # at no place in particular
 
 
 def test_the_ends_show_a_gauge_that_is_off_with_nothing_else_to_show_it() -> None:

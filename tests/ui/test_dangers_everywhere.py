@@ -16,6 +16,7 @@ from streamlit.testing.v1 import AppTest
 
 from inspection.model.log import Log
 from inspection.model.rope import Groove, Rope
+from inspection.record.examinations import register
 from inspection.record.record import Record, open_record
 from tests.inspection.danger_logs import GAUGE, SOUND, THIN, log_of
 from tests.ui.report_cases import jpeg
@@ -24,6 +25,7 @@ from ui.presenters.review_queue import review_queue
 from ui.report.blocks import words_of
 from ui.report.case import case_of_record
 from ui.report.content import blocks_of
+from ui.report.flag_order import by_action
 from ui.services.assess_record import screen_inspection
 from ui.services.recorded import named_or_latest, recorded
 from vision.results import Estimate
@@ -172,3 +174,33 @@ def test_a_possible_loss_comes_before_any_slip_however_plain_the_slip_is(tmp_pat
     assert thin.findings[0].finding.look_first, thin.findings[0]
     assert mistyped.findings[0].finding.places[0].station == 1
     assert ranked == ["I-1", "I-2"]
+
+
+def test_a_possible_loss_along_the_rope_comes_before_any_slip_too(tmp_path: Path) -> None:
+    """It names no single place to look at first, but no slip goes before it anywhere."""
+    slip = {(1, 0): "221.2"}
+    lower = {
+        place: text if place[0] < 3 else f"{float(text) - 1.2:.2f}" for place, text in SOUND.items()
+    }
+    sound = log_of(SOUND | slip)
+    other = replace(sound.inspection, identity="I-2", rope="R-2")
+    rope = Rope("R-1", 22.0, reference_mm=22.1, u_reference_mm=0.03)
+    logs = {"I-1": log_of(lower | slip, rope=rope)}
+    logs["I-2"] = replace(sound, inspection=other, rope=replace(sound.rope, identity="R-2"))
+    with open_record(tmp_path / "record.db") as record:
+        for name, log in logs.items():
+            keep(record, log)
+            screen_inspection(record, name, by="A. Berg")
+        ranked = [row.identity for row in record.ranked()]
+        lost = {row.identity: row.may_have_lost for row in register(record)}
+        first, *others = (
+            item.findings[0].finding for item in review_queue(record.inspection("I-1"))
+        )
+        case = case_of_record(record, recorded(record, "I-1"), name="record.db")
+    assert (first.may_be_loss, first.look_first) == (True, False)
+    assert "may be a loss of section" in first.seen
+    assert min(one.p_value or 1.0 for one in others) < (first.p_value or 0.0)  # the slip is plainer
+    assert ranked == ["I-1", "I-2"]
+    assert lost == {"R-1": True, "R-2": False}
+    assert by_action(case.flags[::-1], case.assessment)[0].finding == first
+    assert first.seen in case.assessment.first_concern

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from inspection.model.log import counted
+from inspection.model.loss import loss_rank
 from ui.presenters.flagged_entries import FlaggedEntry
 from ui.presenters.review_queue import station_of
 
@@ -76,4 +77,4 @@ def grouped_entries(entries: Iterable[FlaggedEntry]) -> list[EntryGroup]:
 
 
 def _is_loss(entry: FlaggedEntry) -> bool:
-    return entry.listed.logged.finding.look_first
+    return loss_rank(entry.listed.logged.finding) > 0

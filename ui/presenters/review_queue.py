@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from inspection.model.loss import BEFORE_ALL_ELSE
+from inspection.model.loss import loss_rank
 from inspection.record.views import LoggedFinding, OpenInspection, StationReview
 from inspection.screening.completeness import GAPS
 
@@ -144,8 +144,7 @@ def _review_item(
 
 def finding_strength(finding: LoggedFinding) -> float:
     """Return how doubtful a finding makes its station; a possible loss of section comes first."""
-    first = BEFORE_ALL_ELSE if finding.finding.look_first else 0.0
-    return first + _doubt(finding)
+    return loss_rank(finding.finding) + _doubt(finding)
 
 
 def _doubt(finding: LoggedFinding) -> float:

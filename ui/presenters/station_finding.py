@@ -8,6 +8,7 @@ from typing import Literal
 
 from inspection.assessment import Assessment
 from inspection.comparison.crosscheck import Comparison
+from inspection.model.loss import loss_rank
 from inspection.model.rope import Units
 from inspection.record.views import OpenInspection
 from inspection.screening.completeness import GAPS
@@ -97,7 +98,8 @@ def station_finding(
     doubtful = doubted(item, views)
     unsettled = [logged.finding for logged in item.findings if not logged.settled_by]
     findings = unsettled or [logged.finding for logged in item.findings]
-    lost = [finding for finding in findings if finding.look_first]
+    most = max(map(loss_rank, findings), default=0.0)
+    lost = [finding for finding in findings if most and loss_rank(finding) == most]
     loss = bool(lost)
     # if the rope itself must be examined first, no other remedy is shown
     remedies = tuple(dict.fromkeys(in_units(one.remedy, units) for one in lost or findings))

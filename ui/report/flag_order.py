@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from inspection.assessment import Assessment
 from inspection.limits.outside import beyond_limits
+from inspection.model.loss import loss_rank
 from inspection.worst_station import worst_station
 from ui.report.case import ReportFlag
 
@@ -18,10 +19,10 @@ ORDER = (
 def by_action(flags: Sequence[ReportFlag], assessment: Assessment) -> list[ReportFlag]:
     """Return the flags by what a person must do first.
 
-    First a possible loss of section and entries of stations beyond a limit for discard or
-    acceptance. Then the entries that decide the answer: those of the worst station, of a local
+    First a possible loss of section, then entries of stations beyond a limit for discard or
+    acceptance, then the entries that decide the answer: those of the worst station, of a local
     decrease, and of figures that a limit leaves undecided. Then the rest by chance; a fact that
-    has none counts as 0. Within the first two the order of the screening stays.
+    has none counts as 0. Before these the order of the screening stays.
     """
     worst = worst_station(assessment)
     beyond = {one.station for one in beyond_limits(assessment.verdicts)}
@@ -36,8 +37,8 @@ def by_action(flags: Sequence[ReportFlag], assessment: Assessment) -> list[Repor
     def key(flag: ReportFlag) -> tuple[int, float]:
         finding = flag.finding
         stations = {place.station for place in finding.places}
-        if finding.look_first or stations & beyond:
-            return (0, 0.0)
+        if loss_rank(finding) or stations & beyond:
+            return (0, -loss_rank(finding))
         if stations & decide:
             return (1, 0.0)
         return (2, finding.p_value or 0.0)

@@ -10,7 +10,7 @@ from inspection.comparison.standing_apart import own_and_shared
 from inspection.limits.conformity import GUARD_2017, DecisionRule
 from inspection.limits.rules import Rule
 from inspection.model.log import Earlier, Log
-from inspection.model.loss import BEFORE_ALL_ELSE, LOSS_REMEDY
+from inspection.model.loss import LOSS_REMEDY, loss_rank
 from inspection.model.readings import Reading
 from inspection.record.examinations import (
     ComparedEntry,
@@ -111,12 +111,11 @@ def _save_findings(
     identity = assessment.log.inspection.identity
     every = (*assessment.findings, *further_findings(assessment))
     # a possible loss of section comes before any entry (the sort is stable)
-    findings = tuple(sorted(every, key=lambda one: not one.look_first))
+    findings = tuple(sorted(every, key=lambda one: -loss_rank(one)))
     rank = review_rank(
         [finding for finding in assessment.findings if finding.code not in GAPS]
     ) or 0.01 * min(len(findings), 99)
-    if any(one.look_first for one in findings):
-        rank += BEFORE_ALL_ELSE
+    rank += max(map(loss_rank, findings), default=0.0)
     saved = [finding.finding for finding in record.inspection(identity).findings if finding.current]
     if [to_dict(one) for one in saved] == [to_dict(one) for one in findings]:
         return findings, False
@@ -257,6 +256,7 @@ def _local_decreases(assessment: Assessment) -> Iterator[Finding]:
                 (Place(thin.station).words,),
                 places=(Place(thin.station),),
                 look_first=True,
+                may_be_loss=True,
             )
 
 
