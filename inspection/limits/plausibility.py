@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 from inspection.limits.standards import BAND_EDGES_PCT, discard_category
 from inspection.model.log import Log, log_terms
-from inspection.model.loss import LOSS_REMEDY, MOST_PCT
+from inspection.model.loss import LOSS_REMEDY, can_be_diameter
 from inspection.model.rope import Rope
 from vision.results import Estimate, Finding, Place
 from vision.uncertainty import combined_u_mm
@@ -96,7 +96,8 @@ def far_from_nominal(log: Log, *, named: Collection[Place | None] = ()) -> tuple
         first = (min if than == "thinner" else max)(far, key=lambda figure: figure.value_mm)
         pct = 100.0 * (first.value_mm - nominal) / nominal
         check = "Check the nominal diameter, the unit and which rope it was."
-        lost = than == "thinner" and pct > -MOST_PCT
+        # one misplaced decimal point hides no loss at another place
+        lost = than == "thinner" and any(can_be_diameter(one.value_mm, nominal) for one in far)
         places = tuple(dict.fromkeys(figure.place for figure in far if figure.place is not None))
         findings.append(
             Finding(

@@ -104,6 +104,9 @@ def test_a_figure_is_far_from_nominal_beyond_its_uncertainty(text: str, than: st
 def test_a_figure_that_no_rope_can_have_is_no_loss_to_look_for() -> None:
     (slip,) = far_from_nominal(log_of({(1, 0): "2.210"}, rope=Rope("R-1", 24.0)))
     assert LOSS_REMEDY not in slip.remedy
+    (both,) = far_from_nominal(log_of({(1, 0): "2.210", (2, 0): "19.00"}, rope=Rope("R-1", 24.0)))
+    assert both.remedy.startswith(LOSS_REMEDY)
+    assert both.look_first
 
 
 def test_lift_ropes_have_a_criterion_in_service() -> None:
