@@ -236,6 +236,14 @@ def test_a_thin_station_measured_in_one_direction_is_named_first(
     assert "no severity without a second direction" in said.detail
 
 
+def test_the_severity_of_a_rope_on_a_lift_lacks_no_second_direction(
+    opened: OpenInspection, log: Log
+) -> None:
+    lift = replace(log.rope, duty="lift")
+    said = headline_of(replace(opened, rope=lift), assess(replace(log, rope=lift)))
+    assert "no severity: the table is not for such a rope" in said.detail
+
+
 def test_without_a_reference_no_decrease_is_reported_and_the_answer_says_why(log: Log) -> None:
     bare = assess(replace(log, rope=replace(log.rope, reference_mm=None)))
     worst = worst_station(bare)

@@ -90,8 +90,12 @@ def _detail(opened: OpenInspection, worst: WorstStation) -> str:
         parts.append(f"severity {rated.severity.band}{scope}, {share} % towards discard")
     else:
         off = 100 * (worst.diameter_mm - rope.nominal_mm) / rope.nominal_mm
-        lacks = "a reference diameter" if rope.reference_mm is None else "a second direction"
-        parts.append(f"{off:+z.1f} % from nominal; no severity without {lacks}")
+        why = ": the table is not for such a rope"
+        if rope.reference_mm is None:
+            why = " without a reference diameter"
+        elif worst.directions < 2:
+            why = " without a second direction"
+        parts.append(f"{off:+z.1f} % from nominal; no severity{why}")
     if local is not None and worst.is_local_decrease:
         parts.append(
             f"{length_text(local.deficit_mm, units=rope.units)} thinner than its neighbours"
