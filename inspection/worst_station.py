@@ -12,6 +12,7 @@ from typing import Literal
 
 from inspection.assessment import Assessment
 from inspection.limits.conformity import PlacedVerdict
+from inspection.limits.outside import beyond_limits
 from inspection.limits.wear import LocalDecrease, StationSeverity
 from inspection.measurement.doubt import DoubtedEntry
 from inspection.measurement.section import Section, Source
@@ -45,7 +46,7 @@ class WorstStation:
     local : LocalDecrease or None
         Comparison with its neighbours; None for fewer than 3 stations.
     beyond : tuple of PlacedVerdict
-        Verdicts "outside" a limit for discard or acceptance at this station.
+        Verdicts "outside" a limit for discard or acceptance at this station, the most severe first.
     source : {"photographs", "gauge"}
         What the figure came from.
     doubts : tuple of DoubtedEntry
@@ -121,13 +122,7 @@ def _rank(one: WorstStation, rope: Rope) -> tuple[int, float, float]:
 
 def _of_section(assessment: Assessment, section: Section) -> WorstStation:
     number = section.station
-    beyond = tuple(
-        placed
-        for placed in assessment.verdicts
-        if placed.station == number
-        and placed.verdict.outcome == "outside"
-        and placed.verdict.limit.rule.purpose in ("discard", "accept")
-    )
+    beyond = tuple(one for one in beyond_limits(assessment.verdicts) if one.station == number)
     local = next((one for one in assessment.local if one.station == number), None)
     why: Concern = "thinnest"
     if beyond:

@@ -48,12 +48,10 @@ def doubted_entries(
 def _of_finding(log: Log, code: str, place: Place, apart: set[Place]) -> list[DoubtedEntry]:
     readings = list(_readings(log, place, apart))
     photographs = list(_photographs(log, place, apart))
-    if code == "beside-the-plan":
+    if code in OF_PHOTOGRAPHS:
         found = photographs
     elif code in GAPS:
         found = []
-    elif code in OF_PHOTOGRAPHS:
-        found = photographs
     elif code in OF_BOTH:
         found = [*readings, *photographs]
     else:

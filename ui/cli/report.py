@@ -9,7 +9,13 @@ from typing import TYPE_CHECKING
 import click
 
 from ui.cli.atomic_write import atomic_write
-from ui.cli.inspected import applied_limits, log_in_record, measured_folder, usual_measure
+from ui.cli.inspected import (
+    applied_limits,
+    log_in_record,
+    measured_folder,
+    named_record,
+    usual_measure,
+)
 from ui.cli.options import (
     decision_option,
     inspection_option,
@@ -115,8 +121,6 @@ def _case(
     print_set: str | None,
     measure: Measure | None,
 ) -> ReportCase:
-    from inspection.record.record import open_record
-    from ui.environment import store_of
     from ui.report.case import case_of_folder, case_of_record, record_name
 
     folder = Path(where)
@@ -128,7 +132,7 @@ def _case(
     if print_set is not None:
         raise ValueError("--print-set is for a folder; a record states which print check was used.")
     read = log_in_record(where, inspection)
-    with open_record(where, photographs=store_of(where), create=False) as record:
+    with named_record(where) as record:
         return case_of_record(record, read, name=record_name(where), limits=limits)
 
 

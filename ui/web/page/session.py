@@ -53,7 +53,7 @@ def _open(place: str) -> Record:
 
 
 def _store_of(place: str) -> str | None:
-    photographs = os.environ.get(STORE)
+    photographs = os.environ.get(STORE) or None
     if photographs is None and "://" in place:
         return str(data_folder() / "photographs")
     return photographs
