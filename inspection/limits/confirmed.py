@@ -57,7 +57,7 @@ def confirmation_words(rule_set: str, confirmations: Mapping[str, Confirmation])
     'EN 12385-4: not confirmed against a copy of the document.'
     """
     if rule_set not in RULE_SETS:
-        return f"{rule_set}: entered by the user, not a published limit of this program."
+        return own_words(rule_set)
     standing = standing_confirmation(rule_set, confirmations)
     if standing is not None:
         return (
@@ -70,6 +70,11 @@ def confirmation_words(rule_set: str, confirmations: Mapping[str, Confirmation])
             f"{confirmations[rule_set].person} compared them on {confirmations[rule_set].on}."
         )
     return f"{rule_set}: not confirmed against a copy of the document."
+
+
+def own_words(rule_set: str) -> str:
+    """Return the sentence about your own limits; no confirmation of a published set covers them."""
+    return f"{rule_set}: entered by the user, not a published limit of this program."
 
 
 def unconfirmed(rules: Iterable[Rule], confirmations: Mapping[str, Confirmation]) -> list[str]:

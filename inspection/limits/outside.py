@@ -10,14 +10,13 @@ from inspection.limits.standards import RULE_SETS
 
 NAMED = 3  # limits named in the sentence; further ones are counted
 PURPOSES = ("discard", "accept")  # the most severe first; others only ask for a closer look
-PUBLISHED = frozenset(
-    {rule.rule_set for rules in RULE_SETS.values() for rule in rules} | {"ISO 16625", "handbook"}
-)
+PUBLISHED = frozenset(rule for rules in RULE_SETS.values() for rule in rules)
+OF_GROOVES = ("ISO 16625", "handbook")  # published, too; figured from the groove
 
 
 def is_own(rule: Rule) -> bool:
-    """Return whether a limit is one that the site or the rope's maker sets."""
-    return rule.sure == ENTERED or rule.rule_set not in PUBLISHED
+    """Return whether a limit is one that the site or the rope's maker sets, whatever its name."""
+    return rule.sure == ENTERED or (rule not in PUBLISHED and rule.rule_set not in OF_GROOVES)
 
 
 def beyond_limits(verdicts: Iterable[PlacedVerdict]) -> list[PlacedVerdict]:

@@ -74,4 +74,6 @@ def test_published_limits_and_your_own_are_told_apart() -> None:
         one.verdict.limit.rule.rule_set for one in found.verdicts if is_own(one.verdict.limit.rule)
     }
     assert named == {"Site 4"}
+    # your own stays your own if it has the name of a published set
+    assert is_own(replace(own, rule_set="ISO 4309:2017", sure="the maker's letter"))
     assert len({one.verdict.limit.rule.rule_set for one in found.verdicts}) > 1

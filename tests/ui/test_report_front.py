@@ -36,6 +36,7 @@ from tests.ui.report_cases import (
     read_of,
 )
 from ui.environment import CAMERAS_FILE
+from ui.presenters.limit_rows import rope_limit_rows
 from ui.report.blocks import Front, Heading
 from ui.report.case import ReportCase, ReportFlag, case_of_record
 from ui.report.content import blocks_of
@@ -182,6 +183,11 @@ def test_entries_come_in_the_order_of_what_must_be_done_first(case: ReportCase) 
     )
     ranked = by_action([decides, likely], replace(assessment, verdicts=outside))
     assert [one.finding.code for one in ranked] == ["likely", "decides"]
+    # the whole rope, too, whose finding names no station
+    whole = (*assessment.verdicts, *(replace(one, station=None) for one in outside))
+    rope = ReportFlag(replace(decides.finding, code="outside-limit", places=()))
+    ranked = by_action([decides, rope], replace(assessment, verdicts=whole))
+    assert [one.finding.code for one in ranked] == ["outside-limit", "decides"]
 
 
 def test_open_entries_are_named_and_counted(tmp_path: Path) -> None:
@@ -408,6 +414,28 @@ def test_your_own_limit_has_its_own_heading_which_leads_where_it_is_exceeded(
         said = front(own).alarms
         assert any(one.startswith("Beyond your own limit. ") for one in said) == exceeded
         assert ("your own Site 4" in own.assessment.first_concern) == exceeded
+
+
+def test_the_confirmation_of_a_published_set_covers_no_own_limit_of_its_name(
+    tmp_path: Path,
+) -> None:
+    name = "ISO 4309:2017"
+    with open_record(tmp_path / "record.db") as record:
+        identity = fill(record)
+        copy = Confirmation(name, "copy 7", "C. Holm", date(2026, 2, 5), figures_of(name))
+        confirm_limits(record, copy, by="C. Holm")
+        case = case_of(record, identity)
+    rule = one_rule(name, "least diameter", "site rule 4.2", least_mm=15.0, least_pct=None)
+    own = assess(case.assessment.log, own=rules_from_json(rule))
+    case = replace(case, assessment=replace(own, verdicts=own.verdicts[-1:]))
+    assert case.assessment.verdicts[0].verdict.limit.rule.source == "site rule 4.2"
+    told = f"{name}: entered by the user, not a published limit of this program."
+    assert dict(front(case).facts)["Limits"] == told
+    words = plain(html_report(case))
+    assert plain(told) in words
+    assert "confirmed against a copy of the document (copy 7)" not in words
+    rows, _ = rope_limit_rows(own.log.rope, rules_from_json(rule), case.confirmed)
+    assert [row[-1] for row in rows if row[1] == "least diameter"] == ["your own"]
 
 
 def test_the_entry_in_doubt_is_named_once_on_the_page_and_marked_at_its_photograph(

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from inspection.limits.confirmed import standing_confirmation
-from inspection.limits.rules import ENTERED, NotApplicable, Rule
+from inspection.limits.outside import is_own
+from inspection.limits.rules import NotApplicable, Rule
 from inspection.limits.standards import BAND_EDGES_PCT, BANDS, limits_for, usual_sets
 from inspection.model.confirmation import Confirmation
 from inspection.model.rope import Rope
@@ -50,7 +51,7 @@ def rope_limit_rows(
             if value is not None
         ]
         confirmed = standing_confirmation(rule.rule_set, confirmations)
-        state = "yes" if confirmed else "your own" if rule.sure == ENTERED else "no"
+        state = "your own" if is_own(rule) else "yes" if confirmed else "no"
         rows.append([rule.rule_set, rule.what, " and ".join(bounds), state])
     return rows, reasons
 

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from inspection.assessment import Assessment
-from inspection.limits.confirmed import confirmation_words, unconfirmed
+from inspection.limits.confirmed import confirmation_words, own_words, unconfirmed
 from inspection.limits.conformity import DecisionRule, PlacedVerdict
 from inspection.limits.outside import beyond_limits, is_own
 from inspection.limits.remaining_life import StationHistory
-from inspection.limits.rules import ENTERED, Rule
+from inspection.limits.rules import Rule
 from inspection.limits.standards import RULE_SETS
 from inspection.measurement.doubt import DOUBT_MARK, doubt_words
 from inspection.measurement.trend import Trend
@@ -165,7 +165,9 @@ def _limit_words(verdict: PlacedVerdict, confirmed: Mapping[str, Confirmation]) 
 
 def _confirmed_words(rule: Rule, confirmed: Mapping[str, Confirmation]) -> str:
     """Return whether a limit's figures are confirmed; limits for grooves can't be as yet."""
-    if rule.rule_set in RULE_SETS or rule.sure == ENTERED:
+    if is_own(rule):
+        return own_words(rule.rule_set)
+    if rule.rule_set in RULE_SETS:
         return confirmation_words(rule.rule_set, confirmed)
     return f"{rule.rule_set}: not confirmed against a copy of the document."
 

@@ -12,7 +12,7 @@ from dataclasses import replace
 from inspection.assessment import NOTHING_APPLIED, Assessment
 from inspection.folder import rejected_words
 from inspection.limits.combined import CombinedSeverity, combined_severities
-from inspection.limits.confirmed import confirmation_words
+from inspection.limits.confirmed import confirmation_words, own_words
 from inspection.limits.outside import beyond_limits, is_own
 from inspection.measurement.doubt import doubt_words
 from inspection.measurement.measured_diameter import MeasuredDiameter
@@ -271,13 +271,17 @@ def _facts(case: ReportCase) -> Iterator[tuple[str, str]]:
 
 def _limits(case: ReportCase) -> str:
     """Return the documents for discard or acceptance, and whether their figures are confirmed."""
+    confirmed = case.confirmed
     rules = [
         placed.verdict.limit.rule
         for placed in case.assessment.verdicts
         if placed.verdict.limit.rule.purpose in ("discard", "accept")
     ]
-    sets = [*dict.fromkeys(rule.rule_set for rule in rules)]
-    return " ".join(confirmation_words(name, case.confirmed) for name in sets) or "none applied"
+    sentences = dict.fromkeys(
+        own_words(rule.rule_set) if is_own(rule) else confirmation_words(rule.rule_set, confirmed)
+        for rule in rules
+    )
+    return " ".join(sentences) or "none applied"
 
 
 def _criteria(case: ReportCase) -> Iterator[tuple[str, str]]:
