@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import os
+import re
 from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
@@ -188,13 +189,19 @@ def test_one_fault_does_not_fill_the_list_and_no_loss_is_folded_behind_a_slip() 
         entry("0", 3, "local-decrease", lost=True),  # behind another loss
         entry("b", 5, "odd"),  # the first of its kind that has no group of its own
         entry("b", 6, "odd"),
+        entry("b", 7, "misread"),  # of the kind of the first, which an earlier one is folded under
     ]
     found = [
         ([given.index(one) for one in group.shown], [given.index(one) for one in group.folded])
         for group in grouped_entries(given)
     ]
-    assert found == [([0, 1], [2]), ([3], [4]), ([5], [6])]
-    assert grouped_entries(given)[2].folded_words.startswith("1 more entry of this kind: station")
+    assert found == [([0, 1], [2, 7]), ([3], [4]), ([5], [6])]
+    first, _, last = grouped_entries(given)
+    assert re.fullmatch(
+        "1 more entry of this kind: .+; 1 more entry about this station: 2026-11-02",
+        first.folded_words,
+    )
+    assert last.folded_words.startswith("1 more entry of this kind: station")
 
 
 def test_evidence_is_the_comparison_at_the_place_unless_the_finding_says_it() -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 from inspection.model.log import counted
@@ -34,12 +34,20 @@ class EntryGroup:
     @property
     def folded_words(self) -> str:
         """What is folded away, for the line that unfolds it."""
-        count = counted(len(self.folded), "more entry", "more entries")
-        if all(one.listed.inspection == self.inspection for one in self.folded):
-            places = dict.fromkeys(one.where for one in self.folded)
-            return f"{count} of this kind: {_few(places)}"
-        days = sorted({one.listed.on.isoformat() for one in self.folded}, reverse=True)
-        return f"{count} about this station: {_few(days)}"
+        kind = [one for one in self.folded if one.listed.inspection == self.inspection]
+        earlier = [one for one in self.folded if one.listed.inspection != self.inspection]
+        parts = []
+        if kind:
+            places = dict.fromkeys(one.where for one in kind)
+            parts.append(f"{_count(kind)} of this kind: {_few(places)}")
+        if earlier:
+            days = sorted({one.listed.on.isoformat() for one in earlier}, reverse=True)
+            parts.append(f"{_count(earlier)} about this station: {_few(days)}")
+        return "; ".join(parts)
+
+
+def _count(entries: Sequence[FlaggedEntry]) -> str:
+    return counted(len(entries), "more entry", "more entries")
 
 
 def _few(words: Iterable[str]) -> str:

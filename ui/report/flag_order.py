@@ -36,7 +36,9 @@ def by_action(flags: Sequence[ReportFlag], assessment: Assessment) -> list[Repor
 
     def key(flag: ReportFlag) -> tuple[int, float]:
         finding = flag.finding
-        stations = {place.station for place in finding.places}
+        stations: set[int | None] = {place.station for place in finding.places}
+        if finding.code == "outside-limit" and not stations:
+            stations = {None}  # the whole rope
         if loss_rank(finding) or stations & beyond:
             return (0, -loss_rank(finding))
         if stations & decide:

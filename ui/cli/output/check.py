@@ -21,7 +21,7 @@ from inspection.model.rope import Units
 from inspection.screening.lay_length import lay_words
 from ui.cli.output.measure import new_table, print_parts
 from ui.lengths import figure, in_units, length_text, rate_words, unit_of
-from ui.text import CAUTIONS, chance_words, refused
+from ui.text import CAUTIONS, capitalised, chance_words, refused
 from vision.results import Finding
 
 SOURCES: dict[Source, str] = {"photographs": "photo", "gauge": "gauge"}
@@ -251,7 +251,7 @@ def _notes(assessment: Assessment, read: Folder) -> list[str]:
         )
     lines += _not_applicable(assessment)
     lines += [f"Assumed or missing: {words}" for words in assessment.not_asked]
-    lines += [f"{one.words[0].upper()}{one.words[1:]}" for one in read.rejected]
+    lines += [capitalised(one.words) for one in read.rejected]
     return [*lines, *(f"Note: {note}" for note in (*assessment.notes, *read.notes))]
 
 
