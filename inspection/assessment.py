@@ -150,6 +150,12 @@ class Assessment:
         )
 
     @property
+    def thin_places(self) -> tuple[LocalDecrease, ...]:
+        """The local decreases, the largest first."""
+        thin = [one for one in self.local if one.outcome == "local decrease"]
+        return tuple(sorted(thin, key=lambda one: -one.deficit_mm))
+
+    @property
     def needs_review(self) -> bool:
         """Whether any entry, photograph or figure should be looked at again.
 
@@ -160,7 +166,7 @@ class Assessment:
             or self.crosscheck.refused
             or any(comparison.word == "disagrees" for comparison in self.crosscheck.comparisons)
             or any(verdict.verdict.outcome == "outside" for verdict in self.verdicts)
-            or any(local.outcome == "local decrease" for local in self.local)
+            or self.thin_places
         )
 
     @property
@@ -208,9 +214,8 @@ class Assessment:
         lost = [finding for finding in self.findings if finding.look_first]
         if lost:
             return f"{finding_words(lost[0])} {LOCAL_GROUND}", None
-        for thin in self.local:
-            if thin.outcome == "local decrease":
-                return f"{thin.words} {LOCAL_GROUND}", None
+        if self.thin_places:
+            return f"{self.thin_places[0].words} {LOCAL_GROUND}", None
         outside = [verdict for verdict in self.verdicts if verdict.verdict.outcome == "outside"]
         for placed in beyond_limits(outside):
             if placed.verdict.limit.rule.purpose == "discard":

@@ -85,6 +85,17 @@ def test_each_reason_alone_asks_for_a_look(log: Log, reason: str) -> None:
     assert not replace(sound, crosscheck=checked).needs_review
 
 
+def test_the_largest_of_several_local_decreases_leads(log: Log) -> None:
+    sound = assess(log)
+    thin = [
+        replace(one, outcome="local decrease", deficit_mm=mm)
+        for one, mm in zip(sound.local[:3], (0.4, 0.9, 0.6), strict=True)
+    ]
+    found = replace(sound, local=(*thin, *sound.local[3:]))
+    assert found.thin_places == (thin[1], thin[2], thin[0])
+    assert found.first_concern.startswith(f"Check first: {thin[1].words}")
+
+
 def test_a_limit_for_discard_comes_before_odd_entries_and_these_before_other_limits(
     log: Log,
 ) -> None:

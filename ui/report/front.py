@@ -127,7 +127,7 @@ def _alarms(case: ReportCase, worst: WorstStation | None) -> Iterator[str]:
         yield f"Beyond {whose} limit. {placed.words}"
     if len(beyond) > 2:
         yield f"In total {len(beyond)} figures are beyond a limit; the annex lists them."
-    local = [one for one in assessment.local if one.outcome == "local decrease"]
+    local = assessment.thin_places
     for one in local[:2]:
         yield f"Possible loss of section. {one.words} {LOCAL_GROUND}"
     if len(local) > 2:
