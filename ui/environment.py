@@ -42,7 +42,8 @@ def store_of(where: str) -> str | None:
     It belongs to the pages' record and to records on a server, which have no store of their own;
     not to other files, such as a backup with its photographs beside it.
     """
-    belongs = "://" in where or where == os.environ.get(RECORD)
+    of_pages = os.environ.get(RECORD) or data_folder() / "record.db"
+    belongs = "://" in where or Path(where).resolve() == Path(of_pages).resolve()
     return os.environ.get(STORE) or None if belongs else None
 
 

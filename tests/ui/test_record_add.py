@@ -15,6 +15,7 @@ from inspection.record.record import open_record
 from tests.ui.test_check_command import measure, write_folder
 from ui.cli.check import check
 from ui.cli.record import record
+from ui.environment import data_folder, store_of
 from ui.services import measuring_queue
 from vision import results
 from vision.photo.preview import preview_of
@@ -224,6 +225,10 @@ def test_commands_use_the_store_that_the_environment_names_for_the_pages_record(
     monkeypatch.setenv("ROPE_PHOTO_RECORD", where)
     told = CliRunner().invoke(record, ["init", where]).output
     assert f"is ready. Photographs: {store}" in told
+    # by whatever path it is named, and the user's own record where none is
+    assert store_of(str(tmp_path / "there" / ".." / "record.db")) == store
+    monkeypatch.delenv("ROPE_PHOTO_RECORD")
+    assert store_of(str(data_folder() / "record.db")) == store
     # a backup has its photographs beside it, whatever the pages use
     told = CliRunner().invoke(record, ["init", str(tmp_path / "copy.db")]).output
     assert f"Photographs: {tmp_path / 'copy-photographs'}" in told
