@@ -472,5 +472,6 @@ def _below_tops(outline: Array, crowns: NDArray[np.int64], within: NDArray[np.bo
     below = np.where(within[crowns], 0.0, np.inf)
     first, last = np.flatnonzero(within)[[0, -1]]
     for end, beyond in ((first, crowns[crowns < first][-1:]), (last, crowns[crowns > last][:1])):
+        # not zero, which stands for a crown that the jaw spans
         below[np.isin(crowns, beyond)] = np.maximum(0.001, outline[beyond] - outline[end])
     return np.asarray(below)
