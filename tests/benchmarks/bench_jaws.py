@@ -20,8 +20,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "sample_images"))
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "vision"))
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
+from outlines import outline_of
 from range_list import protocol_station
 from rope_caliper import caliper_width_mm
 from rope_mesh import RopeShape, outer_mesh
@@ -29,7 +31,6 @@ from rope_mesh import RopeShape, outer_mesh
 from vision.findings import RefusedError
 from vision.rope.constants import U_CROWNS_SHARE
 from vision.rope.crowns import as_traced
-from vision.rope.edge.outline import Edge, Outline
 from vision.rope.jaws import fit_jaws, on_wires
 
 Array = NDArray[np.float64]
@@ -100,34 +101,19 @@ def off_and_u(rope: Rope, px: int, window: float, noise_px: float, lay: str) -> 
     step = d / px
     along = np.arange(-3 * d, 3 * d, step)
     rng = np.random.default_rng([rope.number, px])
-    edges = []
-    for side, outline in zip(("left", "right"), rope.outlines_mm, strict=True):
+    sides = []
+    for outline in rope.outlines_mm:
         noise = as_traced(rng.standard_normal((1, len(along))), window * px)[0]
         seen = as_traced(np.interp(along, rope.along_mm, outline)[None], window * px)[0]
-        seen = seen + noise_px * step * noise / noise.std()
-        edges.append(
-            Edge(
-                side="left" if side == "left" else "right",
-                along_mm=along,
-                outward_mm=seen,
-                step_mm=step,
-                window_mm=window * d,
-                noise_px=noise_px,
-                reference_px=0.0,
-                tone_px=0.0,
-                own_light_px=0.0,
-                dark_beside=False,
-                burnt=0.0,
-            )
-        )
-    straight = np.zeros(2), np.array([1.0, 0.0])
+        sides.append((along, seen + noise_px * step * noise / noise.std()))
+    found = outline_of(*sides, d_mm=d, px_mm=step, window_mm=window * d, noise_px=noise_px)
     try:
-        bare = fit_jaws(Outline(*edges, *straight, d / 2, d, 1 / step, (90.0, 57.0)))
+        bare = fit_jaws(found)
     except RefusedError:
         return np.nan, np.nan
     jaws = on_wires(bare, lay)
-    lever = 0.25 * (jaws.crown_pitch_mm or 0.0) + 0.1 * jaws.length_mm  # as in the budget
-    parts = jaws.left.u_mm, jaws.right.u_mm, jaws.u_slope * lever, U_CROWNS_SHARE * d
+    turned_mm = jaws.u_slope * jaws.lever_mm
+    parts = jaws.left.u_mm, jaws.right.u_mm, turned_mm, U_CROWNS_SHARE * d
     width = jaws.left.offset_mm + jaws.right.offset_mm
     return 100 * (width / rope.true_mm - 1), 100 * float(np.linalg.norm(parts)) / d
 

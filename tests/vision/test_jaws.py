@@ -12,6 +12,7 @@ from functools import cache
 
 import numpy as np
 import pytest
+from outlines import outline_of
 from scipy.ndimage import gaussian_filter1d
 from scipy.stats import chi2
 from studio import Array
@@ -19,7 +20,7 @@ from studio import Array
 import vision.rope.jaws
 from vision.findings import RefusedError
 from vision.rope.constants import USUAL_SPREAD
-from vision.rope.edge.outline import Edge, Outline
+from vision.rope.edge.outline import Outline
 from vision.rope.jaws import Jaws, fit_jaws, on_wires
 
 D = 26.0
@@ -67,26 +68,7 @@ def side(
 def outline(
     left: tuple[Array, Array], right: tuple[Array, Array], noise_px: float = 0.0
 ) -> Outline:
-    edges = []
-    for name, (s, y) in (("left", left), ("right", right)):
-        edges.append(
-            Edge(
-                side="left" if name == "left" else "right",
-                along_mm=s,
-                outward_mm=y,
-                step_mm=STEP,
-                window_mm=0.04 * D,
-                noise_px=noise_px,
-                reference_px=0.0,
-                tone_px=0.0,
-                own_light_px=0.0,
-                dark_beside=False,
-                burnt=0.0,
-            )
-        )
-    return Outline(
-        edges[0], edges[1], np.zeros(2), np.array([1.0, 0.0]), R, D, PX_PER_MM, (90.0, 57.0)
-    )
+    return outline_of(left, right, d_mm=D, px_mm=STEP, window_mm=0.04 * D, noise_px=noise_px)
 
 
 def width_mm(jaws: Jaws) -> float:

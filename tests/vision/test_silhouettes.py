@@ -17,13 +17,14 @@ from typing import cast
 import cv2
 import numpy as np
 import pytest
+from outlines import outline_of
 from studio import CODE, Array
 
 from vision.camera import Lens, camera_of
 from vision.least_squares import scatter_of
 from vision.rope.axis import Axis
 from vision.rope.crowns import as_traced
-from vision.rope.edge.outline import Edge, Outline, trace_edges
+from vision.rope.edge.outline import Outline, trace_edges
 from vision.rope.jaws import fit_jaws, on_wires
 from vision.target.blur import Blur
 from vision.target.layout import Card, Layout, stripe_phase
@@ -171,30 +172,14 @@ def test_noisy_outlines_do_not_read_too_thick_because_jaws_bear_on_the_highest()
     along = np.arange(-3 * D, 3 * D, step)
     off = []
     for seed in range(24):
-        rng, edges = np.random.default_rng(seed), []
-        for side in ("left", "right"):
-            # out of phase, as the sides of a rope with an odd number of strands
-            true = silhouette(Rope(6, phase=0.37 * seed + 0.5 * (side == "right")), along)
+        rng, sides = np.random.default_rng(seed), []
+        for ahead in (0.0, 0.5):  # out of phase, as the sides of an odd number of strands
+            true = silhouette(Rope(6, phase=0.37 * seed + ahead), along)
             white = rng.standard_normal(len(along))
             seen, noise = as_traced(np.vstack([true, white]), window / step)
             off.append(-float(true[np.abs(along) <= D].max()))
-            edges.append(
-                Edge(
-                    side="left" if side == "left" else "right",
-                    along_mm=along,
-                    outward_mm=seen + 0.4 * step * noise / noise.std(),
-                    step_mm=step,
-                    window_mm=window,
-                    noise_px=0.4,
-                    reference_px=0.0,
-                    tone_px=0.0,
-                    own_light_px=0.0,
-                    dark_beside=False,
-                    burnt=0.0,
-                )
-            )
-        flat = np.zeros(2), np.array([1.0, 0.0])
-        found = Outline(edges[0], edges[1], *flat, D / 2, D, 1 / step, (90.0, 57.0))
+            sides.append((along, seen + 0.4 * step * noise / noise.std()))
+        found = outline_of(*sides, d_mm=D, px_mm=step, window_mm=window, noise_px=0.4)
         jaws = on_wires(fit_jaws(found), "ordinary")
         off[-2] += jaws.left.offset_mm
         off[-1] += jaws.right.offset_mm

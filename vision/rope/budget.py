@@ -299,13 +299,12 @@ def _edge_terms(observed: Observation) -> list[Term]:
                 Influence.EDGE.source(photo, "crowns"),
             )
         )
-    lever = 0.25 * (jaws.crown_pitch_mm or 0.0) + 0.1 * jaws.length_mm
     terms.append(
         Term(
             "direction of the jaws",
             jaws.u_slope,
             "1",
-            lever,
+            jaws.lever_mm,
             "A",
             Influence.EDGE.source(photo, "direction"),
         )

@@ -118,6 +118,11 @@ class Jaws:
     u_slope: float
     bend_mm: float
 
+    @property
+    def lever_mm(self) -> float:
+        """Change of the width for each radian by which the jaws' direction is off, mm."""
+        return 0.25 * (self.crown_pitch_mm or 0.0) + 0.1 * self.length_mm
+
 
 def fit_jaws(outline: Outline, *, jaw_diameters: float = JAW_DIAMETERS) -> Jaws:
     """Return the jaws that bear on the crowns about the station.
@@ -257,9 +262,7 @@ def on_wires(jaws: Jaws, lay: str) -> Jaws:
     sides = []
     for jaw in (jaws.left, jaws.right):
         ordinary, lang = jaw.wires_mm
-        most = np.array(
-            [lang if lay == "lang" else ordinary, ordinary if lay == "ordinary" else lang]
-        )
+        most = np.array({"ordinary": [ordinary], "lang": [lang]}.get(lay, [ordinary, lang]))
         higher = float(HALF * most.mean())
         u = float(np.sqrt(2 * ((most**2).mean() / 3 - higher**2)))
         sides.append(
