@@ -40,11 +40,15 @@ def store_of(where: str) -> str | None:
     """Return the store of a record's photographs that the environment names; None if none does.
 
     It belongs to the pages' record and to records on a server, which have no store of their own;
-    not to other files, such as a backup with its photographs beside it.
+    not to other files, such as a backup with its photographs beside it. If none is named, the pages
+    keep the photographs of a record on a server in the user's data folder.
     """
-    of_pages = os.environ.get(RECORD) or data_folder() / "record.db"
-    belongs = "://" in where or Path(where).resolve() == Path(of_pages).resolve()
-    return os.environ.get(STORE) or None if belongs else None
+    named = os.environ.get(STORE) or None
+    of_pages = os.environ.get(RECORD) or str(data_folder() / "record.db")
+    if "://" in where:
+        kept = str(data_folder() / "photographs") if where == of_pages else None
+        return named or kept
+    return named if Path(where).resolve() == Path(of_pages).resolve() else None
 
 
 def data_folder() -> Path:

@@ -229,6 +229,12 @@ def test_commands_use_the_store_that_the_environment_names_for_the_pages_record(
     assert store_of(str(tmp_path / "there" / ".." / "record.db")) == store
     monkeypatch.delenv("ROPE_PHOTO_RECORD")
     assert store_of(str(data_folder() / "record.db")) == store
+    # without a name, the pages and commands find photographs of the pages' record in one place
+    monkeypatch.delenv("ROPE_PHOTO_STORE")
+    monkeypatch.setenv("ROPE_PHOTO_RECORD", "postgresql://ropes@server/ropes")
+    assert store_of("postgresql://ropes@server/ropes") == str(data_folder() / "photographs")
+    assert store_of("postgresql://ropes@server/others") is None
+    monkeypatch.delenv("ROPE_PHOTO_RECORD")
     # a backup has its photographs beside it, whatever the pages use
     told = CliRunner().invoke(record, ["init", str(tmp_path / "copy.db")]).output
     assert f"Photographs: {tmp_path / 'copy-photographs'}" in told

@@ -15,7 +15,7 @@ from inspection.assessment import Assessment
 from inspection.record.errors import RecordError
 from inspection.record.record import Record, open_record
 from inspection.record.views import OpenInspection, Summary
-from ui.environment import RECORD, STORE, data_folder
+from ui.environment import RECORD, data_folder, store_of
 from ui.services.access.roles import AccessError, Person
 from ui.services.assess_record import assess_recorded
 from ui.services.own_limits import own_rules
@@ -49,14 +49,7 @@ def _open(place: str) -> Record:
             raise RecordError(
                 f"The folder {folder} for the record can't be created: {wrong.strerror}."
             ) from wrong
-    return open_record(place, photographs=_store_of(place), create=not named)
-
-
-def _store_of(place: str) -> str | None:
-    photographs = os.environ.get(STORE) or None
-    if photographs is None and "://" in place:
-        return str(data_folder() / "photographs")
-    return photographs
+    return open_record(place, photographs=store_of(place), create=not named)
 
 
 def open_for_queue() -> Record | None:
@@ -64,7 +57,7 @@ def open_for_queue() -> Record | None:
     place = record_location()
     if "://" not in place and not Path(place).exists():
         return None
-    return open_record(place, photographs=_store_of(place), create=False)
+    return open_record(place, photographs=store_of(place), create=False)
 
 
 def get_record() -> Record:
