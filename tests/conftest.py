@@ -60,12 +60,12 @@ def empty_record(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def new_records_are_copies(empty_record: Path) -> Iterator[None]:
     """Let a new record file start as a copy of the empty one."""
 
-    def begun(engine: Engine, where: str) -> Path | None:
+    def begun(engine: Engine, where: str, *, create: bool) -> Path | None:
         path = database.sqlite_path(engine)
-        if path is not None and not path.exists():
+        if path is not None and create and not path.exists():
             with suppress(OSError):  # if it can't be made, the record reports it
                 shutil.copy(empty_record, path)
-        return database.upgrade_schema(engine, where)
+        return database.upgrade_schema(engine, where, create=create)
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("inspection.record.record.upgrade_schema", begun)

@@ -166,8 +166,8 @@ def writer(engine: Engine) -> Engine:
     return engine.execution_options(writing=True)
 
 
-def upgrade_schema(engine: Engine, where: str) -> Path | None:
-    """Create the tables of a new record, or upgrade an older one to this version.
+def upgrade_schema(engine: Engine, where: str, *, create: bool = True) -> Path | None:
+    """Create the tables of a new record (with `create`), or upgrade an older one to this version.
 
     Before a SQLite record is changed, a copy of the file is placed beside it.
 
@@ -179,7 +179,8 @@ def upgrade_schema(engine: Engine, where: str) -> Path | None:
     Raises
     ------
     RecordError
-        If the database is not a record, or was made by a newer version of the program.
+        If the database is not a record, or was made by a newer version of the program; without
+        `create`, if it is empty.
     """
     with plainly(where):
         known = _versions()
@@ -188,6 +189,11 @@ def upgrade_schema(engine: Engine, where: str) -> Path | None:
             version = _version(connection)
         if version == newest:
             return None
+        if version is None and not create:
+            raise RecordError(
+                f"there is no record in {where}; check the address, or create one with "
+                "`ropephoto record init`."
+            )
         if version is not None and version not in known:
             raise RecordError(
                 f"The record {where} was made by a newer version of this program (its tables "

@@ -456,7 +456,7 @@ def open_record(
         Folder or fsspec URL of the photographs; by default a folder beside the SQLite file.
         A record on a database server has no default, and needs it once photographs are used.
     create : bool, optional
-        False refuses to create a new SQLite file.
+        False refuses to create a record where there is none.
 
     Raises
     ------
@@ -485,7 +485,7 @@ def open_record(
     try:
         if path is not None:
             refuse_foreign_log(path, shown(where))
-        upgrade_schema(engine, shown(where))
+        upgrade_schema(engine, shown(where), create=create)
     except BaseException:
         engine.dispose()
         raise

@@ -8,13 +8,14 @@ import shutil
 import sqlite3
 import tempfile
 import threading
+from contextlib import closing
 from datetime import date
 from pathlib import Path
 
 import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.runtime.migration import MigrationContext
-from sqlalchemy import event, text
+from sqlalchemy import event, inspect, text
 
 from inspection.model.readings import Reading
 from inspection.model.rope import Inspection, Rope
@@ -117,6 +118,18 @@ def test_an_upgrade_that_fails_leaves_the_record_as_it_was(
             open_record(path)
     with open_record(path) as record:
         assert record.verify(noted=FIRST_FINGERPRINT).sound
+
+
+def test_who_only_reads_creates_no_tables(place: str, tmp_path: Path) -> None:
+    if "://" not in place:
+        with closing(sqlite3.connect(place)) as made:
+            made.execute("PRAGMA user_version = 1")  # a database in which nothing is
+    with pytest.raises(RecordError, match=r"^there is no record in .*record init`\.$"):
+        open_record(place, photographs=tmp_path, create=False)
+    engine = database.make_engine(place)
+    with engine.connect() as connection:
+        assert inspect(connection).get_table_names() == []
+    engine.dispose()
 
 
 def test_many_who_open_a_new_record_at_once_make_it_once(place: str, tmp_path: Path) -> None:
