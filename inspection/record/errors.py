@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import shutil
 import sqlite3
 from collections.abc import Iterator
@@ -14,6 +15,10 @@ from sqlalchemy import exc
 
 class RecordError(ValueError):
     """The record can't do what was requested; the message is one sentence that says why."""
+
+
+class DamagedError(RecordError):
+    """The record's file or its chain of events is damaged: nothing in it can be relied on."""
 
 
 class ClosedError(RecordError):
@@ -39,6 +44,7 @@ class StaleError(RecordError):
         self.draft_kept = draft_kept
 
 
+_DAMAGED = "is damaged; restore the last backup, and keep the damaged file."
 # SQLite's messages (sqlite.org/rescode.html lists them), and what a person can do about each.
 # Where one contains another, the longer comes first.
 _SQLITE_WORDS = {
@@ -54,7 +60,8 @@ _SQLITE_WORDS = {
     "permission to read and write it; check the path and its permissions.",
     "file is not a database": "is not a record: the file is something else, or it is encrypted; "
     "check the path.",
-    "disk image is malformed": "is damaged; restore the last backup, and keep the damaged file.",
+    "disk image is malformed": _DAMAGED,
+    "Could not decode to UTF-8": _DAMAGED,
     "disk I/O error": "could not be read or written: the disk reported an error; check the disk, "
     "and restore the last backup if the error persists.",
     "events are only ever added": "keeps every event: none can be changed or deleted; add a "
@@ -86,9 +93,16 @@ def plainly(where: str) -> Iterator[None]:
     try:
         yield
     except exc.SQLAlchemyError as error:
-        raise RecordError(_sentence(where, getattr(error, "orig", None) or error)) from error
+        raise _record_error(where, getattr(error, "orig", None) or error) from error
     except sqlite3.Error as error:
-        raise RecordError(_sentence(where, error)) from error
+        raise _record_error(where, error) from error
+    except json.JSONDecodeError as error:  # the program stores whole JSON only
+        raise DamagedError(f"The record {where} {_DAMAGED}") from error
+
+
+def _record_error(where: str, cause: BaseException) -> RecordError:
+    sentence = _sentence(where, cause)
+    return DamagedError(sentence) if sentence.endswith(_DAMAGED) else RecordError(sentence)
 
 
 def _is_full(where: str) -> bool:

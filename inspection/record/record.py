@@ -392,6 +392,10 @@ class Record:
         not_restored.note_found(self.access, seen.found)
         return seen
 
+    def refuse_damage(self) -> None:
+        """Raise DamagedError if the file or the chain of events is damaged; `verify` says more."""
+        verify.refuse_damage(self.access)
+
     def backup(self, to: str | Path, *, photographs: bool = True) -> Backup:
         """Copy record and photographs into a folder, and verify the copy."""
         return verify.back_up(self.access, self.photographs, Path(to), with_photographs=photographs)

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import os
+import re
 import shutil
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from contextlib import closing
 from datetime import date
 from importlib import import_module
 from pathlib import Path
@@ -262,3 +264,92 @@ def test_a_missing_store_of_photographs_is_reported(filled: Path, tmp_path: Path
     assert "Traceback" not in said
     shutil.move(tmp_path / "elsewhere", store)
     assert run("record", "verify", filled)[0] == 0
+
+
+def damaged_anywhere(path: Path) -> Iterator[int]:
+    """Damage every page of a record in turn, as a failing disk does; yield which one."""
+    whole = path.read_bytes()
+    for page in range(len(whole) // 4096):
+        path.write_bytes(whole[: page * 4096] + bytes(4096) + whole[(page + 1) * 4096 :])
+        yield page
+    path.write_bytes(whole)
+
+
+@pytest.mark.fault(
+    "a record damaged in the middle, read by `check` or `report`",
+    "`The record crane.db is damaged or was changed outside this program: event 2: ... Keep the "
+    "file as it is and restore the last backup; ...`",
+)
+def test_nothing_is_concluded_from_a_record_with_a_damaged_page(filled: Path) -> None:
+    sound = run("check", filled)
+    assert "Error: " not in sound[1]
+    for page in damaged_anywhere(filled):
+        status, said = run("check", filled)
+        assert status in (1, 2), page
+        assert re.search(r"is damaged|is not a record|write-ahead log", error_of(said)), page
+    assert run("check", filled) == sound
+
+
+def cut_off(path: Path) -> None:
+    with closing(sqlite3.connect(path)) as record, record:
+        record.execute("UPDATE ropes SET data = substr(data, 1, 40)")
+
+
+def changed(before: bytes, after: bytes) -> Callable[[Path], object]:
+    def change(path: Path) -> None:
+        whole = path.read_bytes()
+        assert before in whole
+        path.write_bytes(whole.replace(before, after))
+
+    return change
+
+
+@pytest.mark.parametrize(
+    ("damage", "words"),
+    [
+        # the entry and its event alike, so that only the chain gives it away
+        (changed(b'"nominal_mm":22.0', b'"nominal_mm":23.0'), "event 1 "),
+        (changed(b'"hoist rope 1"', b'"hoist rope \xff"'), "restore the last backup"),
+        (cut_off, "restore the last backup"),
+    ],
+)
+def test_nothing_is_concluded_from_a_record_with_a_damaged_entry(
+    filled: Path, damage: Callable[[Path], object], words: str
+) -> None:
+    damage(filled)
+    for command in (("check", filled), ("report", filled, "report.pdf")):
+        status, said = run(*command)
+        assert status == 1
+        assert "is damaged" in error_of(said)
+        assert words in error_of(said)
+    assert not Path("report.pdf").exists()
+    assert run("record", "verify", filled)[0] == 1
+
+
+READING = (
+    ("check", "{}"),
+    ("report", "{}", "report.pdf"),
+    ("record", "verify", "{}"),
+    ("record", "state", "{}", "visit"),
+    ("record", "export", "{}", "all.json"),
+    ("record", "backup", "{}", "backup"),
+)
+
+
+@pytest.mark.fault("a path without a record", "`there is no record at ...; check the path, ...`")
+@pytest.mark.parametrize("command", READING, ids=" ".join)
+def test_a_command_that_reads_creates_no_record(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, command: tuple[str, ...]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    status, said = run(*(part.format("crane.db") for part in command))
+    assert status != 0
+    assert re.search("there is no (record|folder or record)", error_of(said))
+    assert not list(tmp_path.iterdir())
+    with closing(sqlite3.connect("crane.db")) as empty:  # a database in which nothing is
+        empty.execute("PRAGMA user_version = 1")
+    status, said = run(*(part.format("crane.db") for part in command))
+    assert status != 0
+    assert "there is no record in crane.db" in error_of(said)
+    with closing(sqlite3.connect("crane.db")) as empty:
+        assert empty.execute("SELECT count(*) FROM sqlite_master").fetchone() == (0,)

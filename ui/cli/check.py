@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from ui.cli.inspected import applied_limits, measured_folder, named_record, usual_measure
+from ui.cli.inspected import applied_limits, measured_folder, named_record, refusal, usual_measure
 from ui.cli.options import (
     csv_option,
     decision_option,
@@ -83,9 +83,9 @@ def check(
     photographs not yet measured are measured first. With --save the ranked findings are saved
     in it.
 
-    Exit status: 0 everything agrees, 1 something must be checked or was refused, 2 misuse,
-    3 nothing stands out, but no limit on the rope's diameter applies: it was not assessed
-    against any.
+    Exit status: 0 everything agrees, 1 something must be checked or was refused, or RECORD is
+    damaged, 2 misuse, 3 nothing stands out, but no limit on the rope's diameter applies: it was
+    not assessed against any.
 
     \b
     Example:
@@ -142,7 +142,7 @@ def check(
                 if save and by:
                     saved = save_assessed(record, assessment, revision, by=by)
     except ValueError as wrong:
-        raise click.UsageError(str(wrong)) from wrong
+        raise refusal(wrong) from wrong
     if as_json:
         print_check_json(assessment, read)
     elif as_csv:

@@ -6,6 +6,8 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeAlias
 
+import click
+
 if TYPE_CHECKING:
     from inspection.folder import Folder
     from inspection.limits.rules import Rule
@@ -58,13 +60,34 @@ def log_in_record(where: str, inspection: str) -> Folder:
 
 
 def named_record(where: str) -> Record:
-    """Return the record that a command names, opened."""
+    """Return the record that a command names, opened.
+
+    Raises
+    ------
+    ValueError
+        If there is none, or it is damaged.
+    """
     from inspection.record.record import open_record
     from ui.environment import store_of
 
     if "://" not in where and not Path(where).exists():
         raise ValueError(f"there is no folder or record {where}.")
-    return open_record(where, photographs=store_of(where), create=False)
+    record = open_record(where, photographs=store_of(where), create=False)
+    try:
+        record.refuse_damage()
+    except ValueError:
+        record.close()
+        raise
+    return record
+
+
+def refusal(wrong: ValueError) -> click.ClickException:
+    """Return the command's error for a sentence: status 1 for a damaged record, 2 for misuse."""
+    from inspection.record.errors import DamagedError
+
+    if isinstance(wrong, DamagedError):
+        return click.ClickException(str(wrong))
+    return click.UsageError(str(wrong))
 
 
 def applied_limits(

@@ -14,6 +14,7 @@ from ui.cli.inspected import (
     log_in_record,
     measured_folder,
     named_record,
+    refusal,
     usual_measure,
 )
 from ui.cli.options import (
@@ -100,7 +101,7 @@ def report(
         applied = applied_limits(decision, limits, own_limits)
         case = _case(where, inspection, applied, print_set, context.obj)
     except ValueError as wrong:
-        raise click.UsageError(str(wrong)) from wrong
+        raise refusal(wrong) from wrong
     _write(replace(case, letterhead=whose, number=number), wanted, paper)
     for path in wanted:
         click.echo(f"Wrote {path}.")

@@ -13,7 +13,7 @@ from typing import Any
 from sqlalchemy import Connection, Row, Table, collate, select
 
 from inspection.record.database import Access, copy_sqlite, make_engine, sqlite_path, writer
-from inspection.record.errors import RecordError, plainly
+from inspection.record.errors import DamagedError, RecordError, plainly
 from inspection.record.events import (
     chain_faults,
     clock_notes,
@@ -114,7 +114,7 @@ def verify(
     work, progress : optional
         As in `inspection.record.integrity.rebuild.rebuilt_state`.
     """
-    faults = chain_faults(connection)
+    faults = [*file_faults(connection), *chain_faults(connection)]
     missing = guard_faults(connection)
     if noted is not None:
         wrong = noted_fault(connection, noted)
@@ -151,6 +151,35 @@ def verify(
     return Verification(
         int(mark.split("-")[0]), mark, tuple(faults), read, tuple(notes), len(absent), tuple(found)
     )
+
+
+def refuse_damage(access: Access) -> None:
+    """Refuse a record whose file or chain of events is damaged, before anything is concluded.
+
+    Raises
+    ------
+    DamagedError
+        If so; the message names the first fault.
+    """
+    with access.reading() as connection:
+        faults = file_faults(connection) or chain_faults(connection, most=1)
+    if faults:
+        raise DamagedError(
+            f"The record {access.where} is damaged or was changed outside this program: "
+            f"{faults[0]} Keep the file as it is and restore the last backup; `ropephoto record "
+            "verify` lists every fault."
+        )
+
+
+def file_faults(connection: Connection) -> list[str]:
+    """Return a sentence if pages of a SQLite file are damaged, even ones seldom read."""
+    if connection.dialect.name != "sqlite":
+        return []
+    said = str(connection.exec_driver_sql("PRAGMA quick_check(1)").scalar())
+    if said == "ok":
+        return []
+    where = " ".join(said.removeprefix("*** in database main ***").split()).rstrip(".")
+    return [f"the file is not intact ({where})."]
 
 
 def _state_faults(
