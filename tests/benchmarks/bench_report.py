@@ -23,8 +23,8 @@ import numpy as np
 from inspection.folder import Folder
 from inspection.record.record import Record, open_record
 from ui.report.case import ReportCase, case_of_record
-from ui.report.drawings import svg_of
 from ui.report.report import html_report, pdf_report
+from ui.report.writers.drawings import svg_of
 from ui.services.assess_record import log_of
 from ui.services.sample import load_sample, sample_folder
 from vision import apart

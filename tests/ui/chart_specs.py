@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from html import unescape
 from typing import Any
 
-from ui.report.drawings import svg_of
+from ui.report.writers.drawings import svg_of
 
 
 def spec_of(chart: Any) -> dict[str, Any]:

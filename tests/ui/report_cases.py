@@ -23,8 +23,8 @@ from inspection.record.record import Record, open_record
 from ui.presenters.manual_edges import with_edges_moved
 from ui.report.blocks import Front, FrontDecision, Letterhead
 from ui.report.case import ReportCase, case_of_folder, case_of_record
-from ui.report.pdf import Paper
 from ui.report.report import pdf_report
+from ui.report.writers.pdf import Paper
 from ui.services.assess_record import log_of, screen_inspection
 from vision.findings import finding
 from vision.pipeline import Settings

@@ -24,8 +24,8 @@ from ui.cli.check import check
 from ui.presenters.review_queue import review_queue
 from ui.report.blocks import words_of
 from ui.report.case import case_of_record
-from ui.report.content import blocks_of
-from ui.report.flag_order import by_action
+from ui.report.pages.content import blocks_of
+from ui.report.pages.flag_order import by_action
 from ui.services.assess_record import screen_inspection
 from ui.services.recorded import named_or_latest, recorded
 from vision.results import Estimate

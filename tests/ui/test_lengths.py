@@ -20,8 +20,8 @@ from ui.lengths import along, in_units
 from ui.presenters.rope_form import typed_length
 from ui.presenters.sheet_entry import distance_m
 from ui.presenters.station import edge_shapes
-from ui.report.drawings import svg_of
 from ui.report.report import html_report
+from ui.report.writers.drawings import svg_of
 from vision.results import Estimate
 
 HUNDREDTHS = st.integers(5, 99_999)  # of a millimetre

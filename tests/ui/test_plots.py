@@ -45,7 +45,7 @@ from ui.charts.sources import (
 )
 from ui.charts.style import WORDS_LETTERS
 from ui.report.case import ReportCase
-from ui.report.drawings import HEIGHTS, WIDTH, chart_of, drawn_svg, svg_of
+from ui.report.writers.drawings import HEIGHTS, WIDTH, chart_of, drawn_svg, svg_of
 from vision.uncertainty import Term
 
 # The palette of Okabe and Ito, "Color universal design", 2008 (jfly.uni-koeln.de/color), in the

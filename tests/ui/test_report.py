@@ -68,7 +68,7 @@ def words(request: pytest.FixtureRequest) -> str:
 def undrawn(monkeypatch: pytest.MonkeyPatch) -> None:
     """Leave out the drawings, half of a report's time, where words beside them are read."""
     empty = '<svg xmlns="http://www.w3.org/2000/svg" width="9" height="9"/>'
-    monkeypatch.setattr("ui.report.pdf.svg_of", lambda *_: empty)
+    monkeypatch.setattr("ui.report.writers.pdf.svg_of", lambda *_: empty)
 
 
 def test_the_decision_rule_and_every_limits_edition_are_named(case: ReportCase, words: str) -> None:

@@ -17,8 +17,8 @@ from inspection.assessment import Assessment, assess
 from inspection.measurement.section import Section
 from tests.ui.report_cases import HARD, ON_PAPER, folder_case, hard_case, hard_pdf
 from ui.report.case import ReportCase
-from ui.report.pdf import Paper
 from ui.report.report import html_report, pdf_report
+from ui.report.writers.pdf import Paper
 from vision.results import Estimate
 
 Row = tuple[str, str]  # what it is about, and the words as they stand beside each other

@@ -39,13 +39,13 @@ from ui.environment import CAMERAS_FILE
 from ui.presenters.limit_rows import rope_limit_rows
 from ui.report.blocks import Front, Heading
 from ui.report.case import ReportCase, ReportFlag, case_of_record
-from ui.report.content import blocks_of
-from ui.report.flag_order import ORDER, by_action
-from ui.report.front import MOST_OPEN, front
 from ui.report.letterhead import read_letterhead
-from ui.report.pdf import Paper
+from ui.report.pages.content import blocks_of
+from ui.report.pages.flag_order import ORDER, by_action
+from ui.report.pages.front import MOST_OPEN, front
 from ui.report.photos import LOGGED
 from ui.report.report import html_report, pdf_report
+from ui.report.writers.pdf import Paper
 from ui.services.bench_checks import keep_bench_check
 from ui.services.own_limits import keep_rules, one_rule
 from ui.text import CLEARS_NOTHING

@@ -12,9 +12,9 @@ from PIL import Image
 from tests.ui.report_cases import folder_case, front_of
 from ui.report.blocks import Block, Facts, Grid, Heading, Pictures, Words
 from ui.report.case import ReportCase
-from ui.report.content import blocks_of
-from ui.report.html import html_of
+from ui.report.pages.content import blocks_of
 from ui.report.report import html_report
+from ui.report.writers.html import html_of
 from ui.text import as_minus
 
 HOSTILE = '"><img src=x onerror=alert(1)>&<b>'

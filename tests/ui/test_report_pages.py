@@ -16,7 +16,7 @@ import typst
 
 from tests.ui.report_cases import LONG, ON_PAPER, WORD, front_of, hard_case, hard_pdf
 from ui.report.blocks import Block, Grid, Heading, Words
-from ui.report.pdf import Paper, pdf_of
+from ui.report.writers.pdf import Paper, pdf_of
 from ui.text import CAUTIONS
 
 MM = 72 / 25.4

@@ -24,10 +24,10 @@ from tests.ui.report_cases import (
 )
 from ui.report.blocks import Block, Facts, Grid, Heading, NewPage, Words
 from ui.report.case import ReportCase, case_of_record
-from ui.report.html import html_of
-from ui.report.letters import clean, missing_letters
-from ui.report.pdf import PageEdges, Paper, pdf_of
 from ui.report.report import html_report, pdf_report
+from ui.report.writers.html import html_of
+from ui.report.writers.letters import clean, missing_letters
+from ui.report.writers.pdf import PageEdges, Paper, pdf_of
 
 # A4 is 210 mm x 297 mm (ISO 216), Letter 8.5 in x 11 in (ANSI/ASME Y14.1); in pt
 SIZES = {"A4": (210 / 25.4 * 72, 297 / 25.4 * 72), "Letter": (8.5 * 72, 11 * 72)}
@@ -295,6 +295,6 @@ def test_the_raw_data_start_on_a_page_of_their_own(pdf: bytes) -> None:
 
 
 def test_a_report_that_takes_too_long_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("ui.report.pdf.LONGEST_S", 0.001)
+    monkeypatch.setattr("ui.report.writers.pdf.LONGEST_S", 0.001)
     with pytest.raises(ValueError, match=r"takes more than the 0\.001 s allowed"):
         pdf_of([Words("a")], title="a")

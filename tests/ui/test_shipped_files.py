@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from ui.report.letters import FOLDER
+from ui.report.writers.letters import FOLDER
 
 PROJECT = Path(__file__).resolve().parents[2]
 

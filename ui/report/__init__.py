@@ -1,4 +1,5 @@
-"""The report to sign: its content as blocks, and the writers of PDF and HTML.
+"""The report to sign: a case (`case`, `photos`) as blocks (`blocks`), written as PDF or HTML.
 
-May import `ui.presenters` and `ui.charts`.
+`report` is the entry point; `gauge_page` is the comparison with a trusted gauge. May import
+`ui.presenters` and `ui.charts`.
 """

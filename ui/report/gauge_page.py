@@ -14,9 +14,9 @@ from inspection.comparison.bland_altman import FEWEST
 from inspection.comparison.gauge_study import GaugeStudy, StudiedPhoto, StudyGroup
 from inspection.exchange.spreadsheet import escape_formula
 from ui.charts.gauge_study import study_chart
-from ui.report.drawings import drawn_svg
-from ui.report.html import POLICY, STYLE
-from ui.report.letters import escaped
+from ui.report.writers.drawings import drawn_svg
+from ui.report.writers.html import POLICY, STYLE
+from ui.report.writers.letters import escaped
 from ui.text import CLEARS_NOTHING, sentence
 from vision.results import Estimate
 

@@ -1,30 +1,11 @@
-"""The report to be signed: one inspection as PDF and as HTML.
-
-==================  =====================================================================
-module              does
-==================  =====================================================================
-case                collects the content: assessment, pictures, findings, the record's facts
-content             puts it in order, as blocks (`blocks`): one content for both writers
-summary_page        the job, a summary of all findings, the list of stations
-measurements        tables of measurements
-assessment          tables of limits, severity and neighbours; earlier inspections
-record_section      fingerprint and decisions
-appendix            raw data
-photos              photographs with their marks
-drawings            the pages' charts as SVG, for both writers
-pdf                 writes the blocks as PDF: data for the template `report.typ`
-typeset             typesets that, in a separate process
-html                writes the same blocks as HTML
-letters             typefaces, and characters that none of them has
-==================  =====================================================================
-"""
+"""The report to be signed: one inspection as PDF and as HTML."""
 
 from __future__ import annotations
 
 from ui.report.case import ReportCase, case_of_folder, case_of_record, record_name
-from ui.report.content import blocks_of
-from ui.report.html import html_of
-from ui.report.pdf import PAPERS, PageEdges, Paper, pdf_of
+from ui.report.pages.content import blocks_of
+from ui.report.writers.html import html_of
+from ui.report.writers.pdf import PAPERS, PageEdges, Paper, pdf_of
 from ui.text import CLEARS_NOTHING
 
 __all__ = [

@@ -44,8 +44,8 @@ from ui.presenters.result_rows import (
 from ui.presenters.whole_rope import WHOLE_ROPE_HEADS, whole_rope, whole_rope_rows
 from ui.report.case import case_of_record, record_name
 from ui.report.letterhead import letterhead_of_server
-from ui.report.pdf import Paper
 from ui.report.report import html_report, pdf_report
+from ui.report.writers.pdf import Paper
 from ui.services.assess_record import log_of
 from ui.text import CLEARS_NOTHING, STATE_MARKS, as_minus, as_typed
 from ui.web.components.chart import show_chart

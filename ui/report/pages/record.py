@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from ui.report.assessment import minute
 from ui.report.blocks import Block, Facts, Grid, Heading, Words
 from ui.report.case import ReportCase
+from ui.report.pages.assessment import minute
 
 
 def record_facts(case: ReportCase) -> list[Block]:

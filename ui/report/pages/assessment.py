@@ -21,8 +21,8 @@ from ui.charts.sources import history, limit_lines
 from ui.lengths import figure, in_units, rate_words, tabled, unit_of
 from ui.report.blocks import Block, Drawn, Grid, Heading, Words, without_empty
 from ui.report.case import ReportFlag
-from ui.report.flag_order import ORDER
-from ui.report.measurements import stations_by_hand, stations_without_card
+from ui.report.pages.flag_order import ORDER
+from ui.report.pages.measurements import stations_by_hand, stations_without_card
 from ui.text import capitalised, chance_words
 from vision.results import Finding
 from vision.uncertainty import combined_u_mm

@@ -16,9 +16,9 @@ from inspection.model.loss import LOCAL_GROUND
 from ui.charts.data import K
 from ui.lengths import along, along_unit, length_text
 from ui.presenters.whole_rope import group_of
-from ui.report.assessment import minute
 from ui.report.blocks import Block, Facts, Grid, Words, without_empty
 from ui.report.case import ReportCase
+from ui.report.pages.assessment import minute
 from ui.text import capitalised
 from vision.results import Estimate
 

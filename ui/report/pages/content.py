@@ -6,16 +6,16 @@ from inspection.model.rope import Groove, Rope, Units
 from ui.charts.sources import last_digits
 from ui.lengths import short_length
 from ui.presenters.rope_form import USES
-from ui.report import measurements
-from ui.report.appendix import raw_data
-from ui.report.assessment import earlier, flags, not_applicable, verdicts, wear
 from ui.report.blocks import Block, Drawn, Facts, Grid, Heading, NewPage, Pictures, Words
 from ui.report.case import ReportCase
-from ui.report.flag_order import by_action
-from ui.report.front import front
-from ui.report.record_section import record_facts
-from ui.report.summary_page import in_short, job, stations
-from ui.report.units import in_rope_units
+from ui.report.pages import measurements
+from ui.report.pages.appendix import raw_data
+from ui.report.pages.assessment import earlier, flags, not_applicable, verdicts, wear
+from ui.report.pages.flag_order import by_action
+from ui.report.pages.front import front
+from ui.report.pages.record import record_facts
+from ui.report.pages.summary import in_short, job, stations
+from ui.report.pages.units import in_rope_units
 from ui.text import CAUTIONS
 
 METHOD = (

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from inspection.assessment import Assessment
 from ui.lengths import figure, length_in, short_length, unit_of
-from ui.report.assessment import minute
 from ui.report.blocks import Block, Grid, Heading, Words
 from ui.report.case import ReportCase
+from ui.report.pages.assessment import minute
 from ui.report.photos import in_order
 from ui.services.bench_checks import bench_check_for, known_bench_checks
 from ui.text import place, refused

@@ -19,7 +19,7 @@ from ui.charts.checks import budget_chart, differences_chart, digits_chart
 from ui.charts.data import AlongRope, Differences, Digits, History, Roundness
 from ui.charts.rope import along_rope_chart, history_chart, roundness_chart
 from ui.report.blocks import Plot
-from ui.report.letters import CSS_FONTS, FOLDER
+from ui.report.writers.letters import CSS_FONTS, FOLDER
 
 WIDTH = 540  # px; printed 176 mm wide, its 10 px type is 9 pt high
 HEIGHTS = {AlongRope: 255, Differences: 225, Digits: 170, History: 205}

@@ -16,7 +16,7 @@ from pathlib import Path
 
 from PIL import ImageFont
 
-FOLDER = Path(__file__).resolve().parent / "typefaces"
+FOLDER = Path(__file__).resolve().parents[1] / "typefaces"
 # family -> its regular face, in order of preference
 FAMILIES = {
     "DejaVu Sans": "DejaVuSansCondensed.ttf",

@@ -1,4 +1,4 @@
-"""Typeset a document with typst; run by `ui.report.pdf` as a separate process.
+"""Typeset a document with typst; run by `ui.report.writers.pdf` as a separate process.
 
 Typst caches its results for the last ten documents: 75 MB for a report with its photographs, 1 GB
 in a server, and the cache can't be cleared. When a process ends, its memory is freed.

@@ -28,8 +28,8 @@ from ui.presenters.result_rows import headline
 from ui.presenters.whole_rope import group_of
 from ui.report.blocks import Front, FrontDecision, ReportPicture
 from ui.report.case import ReportCase, ReportFlag
-from ui.report.flag_order import ORDER, by_action
-from ui.report.summary_page import counts, state_words
+from ui.report.pages.flag_order import ORDER, by_action
+from ui.report.pages.summary import counts, state_words
 from ui.services.bench_checks import bench_check_for, known_bench_checks
 from ui.text import capitalised
 from vision.results import Estimate, Place

@@ -31,8 +31,15 @@ from ui.report.blocks import (
     Words,
     words_of,
 )
-from ui.report.drawings import svg_of
-from ui.report.letters import FAMILIES, FOLDER, clean, missing_letters, missing_words, spelled
+from ui.report.writers.drawings import svg_of
+from ui.report.writers.letters import (
+    FAMILIES,
+    FOLDER,
+    clean,
+    missing_letters,
+    missing_words,
+    spelled,
+)
 
 Paper = Literal["A4", "Letter"]
 PAPERS: dict[str, str] = {"A4": "a4", "Letter": "us-letter"}

@@ -19,8 +19,8 @@ from ui.report.blocks import (
     Rounds,
     Words,
 )
-from ui.report.drawings import svg_of
-from ui.report.letters import escaped
+from ui.report.writers.drawings import svg_of
+from ui.report.writers.letters import escaped
 
 LONGEST_WORD = 20  # letters; a longer word may be broken to fit its column
 # Styles only: no script runs, and nothing is loaded.

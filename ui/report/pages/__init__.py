@@ -1,0 +1,4 @@
+"""What the report says, page by page, as blocks; `content` puts the pages in order.
+
+Knows neither PDF nor HTML.
+"""
