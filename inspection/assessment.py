@@ -48,12 +48,12 @@ from inspection.measurement.section import (
 )
 from inspection.model.log import Log, counted
 from inspection.model.loss import LOCAL_GROUND, loss_rank
-from inspection.screening.completeness import INCOMPLETE, gaps_and_contradictions
+from inspection.screening.checks.completeness import INCOMPLETE, gaps_and_contradictions
+from inspection.screening.checks.lay_length import StationLay, station_lays
+from inspection.screening.checks.timing import Pace
 from inspection.screening.doubted_entries import doubted_entries
-from inspection.screening.lay_length import StationLay, station_lays
-from inspection.screening.odd_figures import model_of, with_learned_repeatability
+from inspection.screening.figures.odd_figures import model_of, with_learned_repeatability
 from inspection.screening.screen import LEVEL, USUAL_PACE, screen
-from inspection.screening.timing import Pace
 from vision.results import Finding, Place
 
 NOTHING_APPLIED = (

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from inspection.comparison.crosscheck import CrossCheck
 from inspection.measurement.doubt import DoubtedEntry
 from inspection.model.log import Log
-from inspection.screening.completeness import GAPS
+from inspection.screening.checks.completeness import GAPS
 from vision.results import Estimate, Finding, Place
 
 # Findings about photographs; all others are about readings.

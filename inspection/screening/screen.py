@@ -10,28 +10,28 @@ import math
 from collections.abc import Sequence
 
 from inspection.model.log import Log
-from inspection.screening.copied_figures import copied_figures_tests
-from inspection.screening.digit_preference import digit_preference_tests
-from inspection.screening.explanations import Tested, explain
-from inspection.screening.gauge_checks import gauge_tests
-from inspection.screening.lay_length import lay_length_tests
-from inspection.screening.multiple_testing import (
-    ScreeningTest,
-    adjust_for_multiplicity,
-    bonferroni_factors,
-    ranked,
-)
-from inspection.screening.narrow_jaws import honest_accounts, narrow_jaws_tests
-from inspection.screening.odd_figures import (
+from inspection.screening.checks.digit_preference import digit_preference_tests
+from inspection.screening.checks.gauges import gauge_tests
+from inspection.screening.checks.lay_length import lay_length_tests
+from inspection.screening.checks.photo_reuse import photo_tests
+from inspection.screening.checks.repeat_shots import repeat_shots_tests
+from inspection.screening.checks.timing import Pace, timing_tests
+from inspection.screening.figures.copied_figures import copied_figures_tests
+from inspection.screening.figures.explanations import Tested, explain
+from inspection.screening.figures.narrow_jaws import honest_accounts, narrow_jaws_tests
+from inspection.screening.figures.odd_figures import (
     Exchange,
     LogModel,
     Shift,
     model_of,
     odd_figures_tests,
 )
-from inspection.screening.photo_reuse import photo_tests
-from inspection.screening.repeat_shots import repeat_shots_tests
-from inspection.screening.timing import Pace, timing_tests
+from inspection.screening.multiple_testing import (
+    ScreeningTest,
+    adjust_for_multiplicity,
+    bonferroni_factors,
+    ranked,
+)
 from vision.results import Finding
 
 LEVEL = 0.05
@@ -75,7 +75,7 @@ def screen(
     log : Log
         One inspection's entries and what they can be compared with.
     model : LogModel or None
-        Its model, from `inspection.screening.odd_figures.model_of`.
+        Its model, from `inspection.screening.figures.odd_figures.model_of`.
     level : float, optional
         Probability that a log in which nothing is wrong raises any finding at all.
     pace : Pace, optional
@@ -105,7 +105,7 @@ def screen(
     each group the smaller probability first, with 0 for facts.
 
     *Assumptions*: the stated errors of gauges and photographs, normal scatter, and how well
-    people repeat, which is learned (`inspection.screening.expected_readings`). Where stated errors
+    people repeat, which is learned (`figures.expected_readings`). Where stated errors
     are too small, there are more findings than the level says.
     """
     if not 0 < level < 1:

@@ -1,6 +1,6 @@
 """Whether stated odds are true: "three times as likely" should be right three times in four.
 
-Odds depend on how often each cause occurs, which is a judgement (`inspection.screening.causes`).
+Odds depend on how often each cause occurs, which is a judgement (`screening.figures.causes`).
 Faults are therefore planted here as often and as large as assumed there, on ropes, people and
 gauges of other ranges: this checks how the figures are weighed, not how often people slip.
 """
@@ -13,9 +13,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from inspection.screening import causes
+from inspection.screening.figures import causes
+from inspection.screening.figures.transcription_errors import retyped
 from inspection.screening.screen import screen_log
-from inspection.screening.transcription_errors import retyped
 from tests.inspection.planted_faults import (
     SHIFTED,
     Planted,

@@ -16,11 +16,11 @@ import numpy as np
 from scipy.linalg import cho_factor, cho_solve
 from scipy.special import logsumexp
 
-from inspection.screening.accounts import Account, log_chance, values_today
-from inspection.screening.expected_readings import Figures, Fit, at, gather
+from inspection.screening.figures.expected_readings import Figures, Fit, at, gather
+from inspection.screening.figures.narrow_jaws import wide_jaws, with_narrow_jaws
+from inspection.screening.figures.odd_figures import exchange_evidence, exchanges_of, today
+from inspection.screening.figures.predictions import Account, log_chance, values_today
 from inspection.screening.multiple_testing import SHARES
-from inspection.screening.narrow_jaws import wide_jaws, with_narrow_jaws
-from inspection.screening.odd_figures import exchange_evidence, exchanges_of, today
 from tests.inspection.planted_faults import FAULTS
 from tests.inspection.simulated_logs import Case, Range, simulate
 

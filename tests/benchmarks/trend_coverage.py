@@ -18,7 +18,7 @@ if __name__ == "__main__":  # as a script, the project's folder is not on the pa
     sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from inspection.limits.remaining_life import station_histories
-from inspection.screening.odd_figures import model_of, with_learned_repeatability
+from inspection.screening.figures.odd_figures import model_of, with_learned_repeatability
 from tests.inspection.simulated_logs import Range, simulate
 
 

@@ -16,7 +16,7 @@ from inspection.limits.standards import limits_for
 from inspection.limits.user_rules import rules_from_json
 from inspection.model.log import Log
 from inspection.model.rope import Rope
-from inspection.screening.odd_figures import model_of, with_learned_repeatability
+from inspection.screening.figures.odd_figures import model_of, with_learned_repeatability
 from inspection.screening.screen import review_rank, screen_log
 from tests.inspection.danger_logs import SOUND, log_of
 from tests.inspection.planted_faults import FAULTS, lose_section

@@ -16,7 +16,7 @@ from scipy.stats import norm
 from inspection.assessment import assess
 from inspection.model.log import Earlier, Log
 from inspection.model.rope import Inspection, Rope, Station
-from inspection.screening.lay_length import lay_length_tests, station_lays, with_strands
+from inspection.screening.checks.lay_length import lay_length_tests, station_lays, with_strands
 from inspection.screening.screen import screen_log
 from vision.results import Estimate
 from vision.uncertainty import Term

@@ -19,7 +19,7 @@ from scipy.stats import norm
 from inspection.measurement.view import DirectionalDiameter, diameter_of_estimate, mean_diameter
 from inspection.model.log import Log
 from inspection.model.rope import Inspection, Rope, Station
-from inspection.screening.repeat_shots import repeat_shots_tests
+from inspection.screening.checks.repeat_shots import repeat_shots_tests
 from inspection.screening.screen import screen_log
 from vision.findings import finding
 from vision.results import Estimate, Refusal

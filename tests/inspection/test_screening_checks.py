@@ -12,10 +12,10 @@ import pytest
 from inspection.model.log import Log
 from inspection.model.readings import Gauge, Reading
 from inspection.model.rope import Inspection, Rope, Station
-from inspection.screening.gauge_checks import gauge_tests, off_step
-from inspection.screening.photo_reuse import photo_tests
+from inspection.screening.checks.gauges import gauge_tests, off_step
+from inspection.screening.checks.photo_reuse import photo_tests
+from inspection.screening.checks.timing import Pace, seconds_apart, timing_tests, too_fast
 from inspection.screening.screen import screen_log
-from inspection.screening.timing import Pace, seconds_apart, timing_tests, too_fast
 from tests.inspection.simulated_logs import simulate_log
 from vision.findings import finding
 from vision.results import Estimate, Place, Refusal

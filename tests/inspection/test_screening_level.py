@@ -13,13 +13,13 @@ from scipy.stats import binom
 from statsmodels.stats.multitest import multipletests  # type: ignore[import-untyped]
 
 from inspection.model.log import Log
+from inspection.screening.figures.odd_figures import model_of
 from inspection.screening.multiple_testing import (
     SHARES,
     ScreeningTest,
     adjust_for_multiplicity,
     adjusted_p_values,
 )
-from inspection.screening.odd_figures import model_of
 from inspection.screening.screen import chance_tests, fact_tests, screen_log
 from tests.inspection.simulated_logs import USUAL, simulate, simulate_log
 from vision.results import Estimate

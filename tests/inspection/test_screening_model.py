@@ -13,21 +13,20 @@ from scipy.special import logsumexp
 from scipy.stats import kurtosis, multivariate_normal, norm, t
 
 from inspection.model.readings import shortfall_pct
-from inspection.screening.accounts import log_chance, rope_accounts, values_today
-from inspection.screening.causes import of_many
-from inspection.screening.completeness import gaps_and_contradictions
-from inspection.screening.copied_figures import about_one_level, copied_figures_tests
-from inspection.screening.evidence import log_posterior, row_of, shift_evidence
-from inspection.screening.expected_readings import (
+from inspection.screening.checks.completeness import gaps_and_contradictions
+from inspection.screening.figures.causes import of_many
+from inspection.screening.figures.copied_figures import about_one_level, copied_figures_tests
+from inspection.screening.figures.evidence import log_posterior, row_of, shift_evidence
+from inspection.screening.figures.expected_readings import (
     RARE_DOF,
     Figures,
     at,
     fit,
     gather,
 )
-from inspection.screening.explanations import _weighed_again
-from inspection.screening.narrow_jaws import shortfall_moments_pct
-from inspection.screening.odd_figures import (
+from inspection.screening.figures.explanations import _weighed_again
+from inspection.screening.figures.narrow_jaws import shortfall_moments_pct
+from inspection.screening.figures.odd_figures import (
     NOT_READ_PCT,
     exchange_evidence,
     exchanges_of,
@@ -35,7 +34,8 @@ from inspection.screening.odd_figures import (
     retype_evidence,
     today,
 )
-from inspection.screening.shifts import READING_DOF, _with_long_tails, shifts
+from inspection.screening.figures.predictions import log_chance, rope_accounts, values_today
+from inspection.screening.figures.shifts import READING_DOF, _with_long_tails, shifts
 from tests.inspection.simulated_logs import Range, simulate
 from vision.results import Estimate
 

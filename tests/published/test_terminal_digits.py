@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 from scipy.stats import chisquare, multinomial
 
-from inspection.screening.digit_preference import digit_count, last_digit_test
+from inspection.screening.checks.digit_preference import digit_count, last_digit_test
 
 STUDENTS = [15, 5, 3, 8, 5, 17, 7, 6, 9, 5]
 MADE_UP = [47, 101, 109, 90, 145, 111, 132, 75, 50, 40]

@@ -20,7 +20,7 @@ from inspection.model.log import Earlier, Log
 from inspection.model.readings import Gauge, Reading
 from inspection.model.rope import Groove, Inspection, Rope, Station
 from inspection.record.record import Record, open_record
-from ui.presenters.manual_edges import with_edges_moved
+from ui.presenters.photographs.manual_edges import with_edges_moved
 from ui.report.blocks import Front, FrontDecision, Letterhead
 from ui.report.case import ReportCase, case_of_folder, case_of_record
 from ui.report.report import pdf_report

@@ -17,7 +17,7 @@ from inspection.record.errors import RecordError
 from inspection.record.record import open_record
 from tests.ui.test_screens import stands
 from tests.ui.upload_hands import give
-from ui.presenters.sheet_entry import read_draft
+from ui.presenters.sheet.entry import read_draft
 from ui.services import measuring_queue
 from ui.services.access.roles import ROLES, SCREENS
 from ui.services.sample import sample_folder

@@ -12,8 +12,8 @@ from streamlit.testing.v1 import AppTest
 from inspection.record.record import open_record
 from inspection.record.views import OpenInspection
 from tests.ui.sheet_hands import open_place
-from ui.presenters.edge_views import jaw_scale
-from ui.presenters.manual_edges import (
+from ui.presenters.photographs.edge_views import jaw_scale
+from ui.presenters.photographs.manual_edges import (
     at_mm_of,
     is_by_hand,
     place_on_track,

@@ -9,7 +9,7 @@ import pytest
 from inspection.exchange.export_tables import SUMMARY
 from ui.cli.output.check_files import HEADINGS as CHECK
 from ui.cli.output.measure import HEADINGS as MEASURE
-from ui.presenters import flagged_entries
+from ui.presenters.review import flagged_entries
 from ui.report.gauge_page import ROWS
 from vision.frame import COLUMNS
 

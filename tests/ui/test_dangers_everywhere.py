@@ -21,7 +21,7 @@ from inspection.record.record import Record, open_record
 from tests.inspection.danger_logs import GAUGE, SOUND, THIN, log_of
 from tests.ui.report_cases import jpeg
 from ui.cli.check import check
-from ui.presenters.review_queue import review_queue
+from ui.presenters.review.queue import review_queue
 from ui.report.blocks import words_of
 from ui.report.case import case_of_record
 from ui.report.pages.content import blocks_of

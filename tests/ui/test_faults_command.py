@@ -112,7 +112,7 @@ def test_a_print_check_on_a_full_disk_leaves_the_earlier_ones_as_they_are(
 
 
 MEASURE = ("measure", "{}/../bar-16mm.jpg", "--cameras", "{}/../cameras.json")
-LATE = ("mmap", "inspection.screening.lay_length", "inspection.measurement.section", 
+LATE = ("mmap", "inspection.screening.checks.lay_length", "inspection.measurement.section", 
         "ui.cli.progress", "ui.cli.output.measure", "vision.batch")  # fmt: skip
 
 

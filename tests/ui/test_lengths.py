@@ -17,9 +17,9 @@ from ui.charts.checks import differences_chart
 from ui.charts.rope import along_rope_chart, roundness_chart
 from ui.charts.sources import along_rope, differences, roundness
 from ui.lengths import along, in_units
+from ui.presenters.review.station import edge_shapes
 from ui.presenters.rope_form import typed_length
-from ui.presenters.sheet_entry import distance_m
-from ui.presenters.station import edge_shapes
+from ui.presenters.sheet.entry import distance_m
 from ui.report.report import html_report
 from ui.report.writers.drawings import svg_of
 from vision.results import Estimate
@@ -125,7 +125,7 @@ def test_charts_and_their_figures_are_in_inches() -> None:
 
 
 def test_a_magnified_edge_has_a_scale_in_hundredths_of_an_inch() -> None:
-    from ui.presenters.edge_views import EDGE_PX_PER_MM, edge_places
+    from ui.presenters.photographs.edge_views import EDGE_PX_PER_MM, edge_places
 
     result = next(
         one

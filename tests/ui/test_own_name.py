@@ -60,7 +60,7 @@ def test_every_screen_can_be_read_without_a_name(nameless: AppTest, screen: str)
 def test_the_sheet_takes_no_entries_without_a_name(
     nameless: AppTest, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from ui.presenters.sheet import StationSheet
+    from ui.presenters.sheet.station_sheet import StationSheet
     from ui.web.panels import sheet_fields
 
     locked: list[bool] = []

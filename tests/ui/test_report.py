@@ -22,7 +22,7 @@ from tests.ui.report_cases import (
     read_of,
     readings,
 )
-from ui.presenters import manual_edges
+from ui.presenters.photographs import manual_edges
 from ui.report import photos
 from ui.report.case import ReportCase, case_of_record
 from ui.report.report import html_report, pdf_report

@@ -15,7 +15,7 @@ from inspection.record.record import Record, open_record
 from inspection.record.views import AskedAgain, OpenInspection
 from inspection.worst_station import worst_station
 from ui.presenters.result_rows import answer_lines, next_steps, open_lines, worst_view
-from ui.presenters.review_decisions import (
+from ui.presenters.review.decisions import (
     ask_again,
     correct_slip,
     reading_of,
@@ -23,10 +23,9 @@ from ui.presenters.review_decisions import (
     slips,
     supports,
 )
-from ui.presenters.review_queue import ReviewItem, review_queue, stations_without_findings
-from ui.presenters.sheet_headline import headline_of
-from ui.presenters.station import StationView, station_views
-from ui.presenters.station_finding import (
+from ui.presenters.review.queue import ReviewItem, review_queue, stations_without_findings
+from ui.presenters.review.station import StationView, station_views
+from ui.presenters.review.station_finding import (
     doubted,
     figure_line,
     last_time,
@@ -34,6 +33,7 @@ from ui.presenters.station_finding import (
     station_finding,
     strip_entry,
 )
+from ui.presenters.sheet.headline import headline_of
 from ui.services.assess_record import log_of, screen_inspection
 from vision.results import Estimate, Place, Refusal
 

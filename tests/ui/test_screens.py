@@ -16,10 +16,10 @@ from streamlit.testing.v1 import AppTest
 from inspection.record.errors import RecordError
 from inspection.record.record import open_record
 from inspection.record.views import OpenInspection
-from ui.presenters import edge_views
-from ui.presenters.review_decisions import save_decision
-from ui.presenters.review_queue import review_queue
-from ui.presenters.station import edge_shapes, shapes_of
+from ui.presenters.photographs import edge_views
+from ui.presenters.review.decisions import save_decision
+from ui.presenters.review.queue import review_queue
+from ui.presenters.review.station import edge_shapes, shapes_of
 from ui.web.components.rope_view import packed
 from ui.web.page import layout, pictures
 from vision.results import Estimate, Place

@@ -259,7 +259,7 @@ def test_a_fault_of_the_program_is_a_sentence_too(
     at = clean(sample_app.run().switch_page("screens/review.py").run())
     with monkeypatch.context() as patched:
         # while a button is answered, too
-        patched.setattr("ui.presenters.review_queue.finding_strength", broken)
+        patched.setattr("ui.presenters.review.queue.finding_strength", broken)
         press(at, "Read again 90°")
         assert not at.exception
         (told,) = [one.value for one in at.error]

@@ -16,8 +16,8 @@ from inspection.record.record import open_record
 from inspection.record.views import OpenInspection
 from tests.ui.sheet_hands import open_place
 from tests.ui.upload_hands import give
-from ui.presenters.reading_form import TypedRow, parse_row
 from ui.presenters.rope_form import parse_grooves
+from ui.presenters.sheet.reading_form import TypedRow, parse_row
 from ui.services.measuring_queue import work_off
 from ui.services.sample import sample_folder
 

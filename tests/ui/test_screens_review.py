@@ -24,19 +24,19 @@ from inspection.record.record import open_record
 from inspection.record.views import LoggedFinding, StationReview
 from tests.ui.test_screens import PLANTED, SAMPLE, button, clean, kept, send_back, stands
 from ui.charts.rope import history_chart
-from ui.presenters.entry_groups import grouped_entries
-from ui.presenters.flagged_entries import (
+from ui.presenters.review.decisions import save_decision
+from ui.presenters.review.flagged_entries import (
     HEADINGS,
     READER_HEADINGS,
     FlaggedEntry,
     entry_rows,
     evidence,
+    grouped_entries,
     ranked_readers,
     reader_rows,
     table_file,
 )
-from ui.presenters.review_decisions import save_decision
-from ui.presenters.review_queue import review_queue
+from ui.presenters.review.queue import review_queue
 from ui.presenters.trends import nearest_first, station_trends, trend_row
 from ui.services.assess_record import log_of, screen_inspection
 from ui.web.panels.station_charts import station_history

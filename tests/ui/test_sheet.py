@@ -15,8 +15,8 @@ from inspection.assessment import assess
 from inspection.record.record import open_record
 from inspection.record.views import OpenInspection
 from tests.ui.sheet_hands import SAMPLE, open_place, sent
-from ui.presenters.sheet import sheet_of, why_no_mean
-from ui.presenters.sheet_entry import SheetDraft, Witness
+from ui.presenters.sheet.entry import SheetDraft, Witness
+from ui.presenters.sheet.station_sheet import sheet_of, why_no_mean
 from ui.services.assess_record import log_of
 from vision.results import Estimate
 

@@ -14,7 +14,7 @@ from inspection.model.readings import Gauge, Reading
 from inspection.model.rope import Inspection, Rope, Station
 from inspection.record.record import Record, open_record
 from inspection.record.views import AskedAgain
-from ui.presenters.sheet_entry import (
+from ui.presenters.sheet.entry import (
     SheetDraft,
     TypedField,
     Witness,

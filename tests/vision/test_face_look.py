@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from inspection.screening.photo_reuse import alike_looks
+from inspection.screening.checks.photo_reuse import alike_looks
 from vision.pipeline import measure_photo
 from vision.results import ROPE_LOOK_FIELDS, Estimate
 from vision.rope.face_look import rope_look

@@ -13,7 +13,7 @@ from inspection.measurement.section import Section, Source
 from inspection.measurement.trend import Trend
 from inspection.model.length_text import MM_PER_INCH
 from inspection.model.readings import Reading
-from inspection.screening.digit_preference import digit_count, gauge_steps
+from inspection.screening.checks.digit_preference import digit_count, gauge_steps
 from ui.charts.data import (
     AlongRope,
     DatedDiameter,

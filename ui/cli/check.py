@@ -93,7 +93,7 @@ def check(
       ropephoto check crane-3.db --save --by "A. Berg"
     """
     from inspection.assessment import assess
-    from inspection.screening.timing import Pace
+    from inspection.screening.checks.timing import Pace
     from ui.cli.output.check import print_check_table
     from ui.cli.output.check_files import print_check_csv, print_check_json
     from ui.services.measuring_queue import work_off

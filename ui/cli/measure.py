@@ -177,7 +177,7 @@ def measure(
       ropephoto measure photos/ --print-set spring --nominal 22 --overlay seen/
     """
     from inspection.measurement.section import pair_by_card
-    from inspection.screening.lay_length import with_strands
+    from inspection.screening.checks.lay_length import with_strands
     from ui.cli.output.measure import print_csv, print_json, print_table
     from ui.cli.progress import BatchRun, find_photographs, measure_files
     from vision.results import Refusal

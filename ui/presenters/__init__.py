@@ -1,4 +1,5 @@
 """Presenters: turn domain values into rows, sentences, queues and shapes. Nothing is drawn here.
 
-May import `ui.charts` and `ui.text`; no streamlit, no click, no reportlab.
+Those of one table or form are modules here. May import `ui.charts` and `ui.text`; no streamlit,
+no click, no reportlab.
 """

@@ -21,8 +21,8 @@ from inspection.model.rope import Rope, Units
 from inspection.record.views import OpenInspection
 from inspection.worst_station import WorstStation
 from ui.lengths import diameter_words, figure, in_units, length_text, short_length, with_u
-from ui.presenters.review_queue import ReviewItem, review_queue, stations_without_findings
-from ui.presenters.station import StationView, station_views
+from ui.presenters.review.queue import ReviewItem, review_queue, stations_without_findings
+from ui.presenters.review.station import StationView, station_views
 from ui.text import WORD_MARKS, WORD_SIGNS
 from vision.results import Estimate
 

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 
 from inspection.comparison.crosscheck import Comparison
-from ui.presenters.edge_views import edge_places, jaw_scale
+from ui.presenters.photographs.edge_views import edge_places, jaw_scale
 from ui.report.blocks import ReportPicture
 from ui.text import capitalised, place
 from vision.apart import apart
@@ -29,7 +29,7 @@ ROOM = 0.9  # of the rope's width, left around what was traced
 NEAR_ROOM = 0.35
 BROADEST = 1.9  # width over height of a picture; a narrower crop is made taller
 
-BY_HAND = "edge-by-hand"  # as in `ui.presenters.manual_edges`, which the pages load
+BY_HAND = "edge-by-hand"  # as in `ui.presenters.photographs.manual_edges`, which the pages load
 
 LOGGED = "#FF9DE2"  # as the pages draw it, dashed
 

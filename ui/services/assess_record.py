@@ -21,7 +21,7 @@ from inspection.record.examinations import (
 )
 from inspection.record.record import Record
 from inspection.record.serialization import to_dict
-from inspection.screening.completeness import GAPS
+from inspection.screening.checks.completeness import GAPS
 from inspection.screening.multiple_testing import WHOLE_ROPE
 from inspection.screening.screen import review_rank
 from ui.services.key_figures import key_figures

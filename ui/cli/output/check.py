@@ -18,7 +18,7 @@ from inspection.limits.rules import NotApplicable
 from inspection.measurement.section import Source
 from inspection.model.loss import LOCAL_GROUND
 from inspection.model.rope import Units
-from inspection.screening.lay_length import lay_words
+from inspection.screening.checks.lay_length import lay_words
 from ui.cli.output.measure import new_table, print_parts
 from ui.lengths import figure, in_units, length_text, rate_words, unit_of
 from ui.text import CAUTIONS, capitalised, chance_words, refused

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from inspection.assessment import Assessment
 from inspection.comparison.crosscheck import why_not_compared
 from inspection.measurement.section import Section, Source
-from inspection.screening.lay_length import lay_words
+from inspection.screening.checks.lay_length import lay_words
 from ui.charts.data import K
 from ui.charts.sources import along_rope, budget_shares, differences, roundness
 from ui.lengths import figure, short_length, signed_length, tabled, unit_of

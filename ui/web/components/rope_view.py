@@ -16,7 +16,7 @@ from typing import Any
 
 import streamlit as st
 
-from ui.presenters.shapes import Handle, Look, Shape
+from ui.presenters.photographs.shapes import Handle, Look, Shape
 from ui.web.components.made import component
 
 _component = component(

@@ -13,8 +13,8 @@ from typing import Any
 
 import streamlit as st
 
-from ui.presenters.sheet import StationSheet
-from ui.presenters.sheet_entry import SheetDraft, TypedField
+from ui.presenters.sheet.entry import SheetDraft, TypedField
+from ui.presenters.sheet.station_sheet import StationSheet
 from ui.web.components.made import component
 from ui.web.components.rope_view import packed
 

@@ -15,7 +15,7 @@ import streamlit as st
 from PIL import Image
 
 from inspection.record.views import Photograph
-from ui.presenters.edge_views import EdgePlace, edge_places, edge_pngs
+from ui.presenters.photographs.edge_views import EdgePlace, edge_places, edge_pngs
 from ui.web.page.session import get_record, record_location
 from vision.apart import apart
 from vision.photo.containers import PhotoError

@@ -9,7 +9,7 @@ import streamlit as st
 
 from inspection.record.errors import RecordError
 from inspection.record.views import AskedAgain, OpenInspection
-from ui.presenters.review_decisions import (
+from ui.presenters.review.decisions import (
     Decision,
     ask_again,
     correct_slip,
@@ -18,8 +18,8 @@ from ui.presenters.review_decisions import (
     set_aside,
     slips,
 )
-from ui.presenters.review_queue import ReviewItem, review_queue, stations_without_findings
-from ui.presenters.station import StationView
+from ui.presenters.review.queue import ReviewItem, review_queue, stations_without_findings
+from ui.presenters.review.station import StationView
 from ui.text import as_typed, capitalised
 from ui.web.components.focus import focus_field
 from ui.web.page.address import show_place

@@ -5,7 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from inspection.record.views import OpenInspection, ReviewState
-from ui.presenters.review_queue import ReviewItem
+from ui.presenters.review.queue import ReviewItem
 from ui.text import STATE_MARKS, as_typed
 from ui.web.page.clock import local
 from ui.web.page.layout import flash_success, show_errors

@@ -8,9 +8,9 @@ import streamlit as st
 
 from inspection.model.names import same_person
 from inspection.record.views import OpenInspection
-from ui.presenters.reading_form import change_words
-from ui.presenters.sheet import StationSheet, sheet_of
-from ui.presenters.sheet_entry import Witness, enter_waiting, read_draft, take_typed
+from ui.presenters.sheet.entry import Witness, enter_waiting, read_draft, take_typed
+from ui.presenters.sheet.reading_form import change_words
+from ui.presenters.sheet.station_sheet import StationSheet, sheet_of
 from ui.text import as_typed
 from ui.web.components.sheet_view import send_thumbnails, show_sheet, typed_page
 from ui.web.page import pictures

@@ -12,9 +12,9 @@ from inspection.assessment import Assessment
 from inspection.model.rope import Units
 from inspection.record.views import OpenInspection, Photograph
 from ui.lengths import diameter_words, heads_in_units, length_text, signed_length
-from ui.presenters.edge_views import EDGE_PX, edge_places
-from ui.presenters.review_queue import ReviewItem
-from ui.presenters.station import (
+from ui.presenters.photographs.edge_views import EDGE_PX, edge_places
+from ui.presenters.review.queue import ReviewItem
+from ui.presenters.review.station import (
     StationView,
     earlier_rows,
     edge_shapes,
@@ -24,7 +24,7 @@ from ui.presenters.station import (
     refused_spots,
     shapes_of,
 )
-from ui.presenters.station_finding import figure_line
+from ui.presenters.review.station_finding import figure_line
 from ui.text import WORD_MARKS, as_minus, as_typed
 from ui.web.components.rope_view import PhotoView, send_pictures, show_view
 from ui.web.page import pictures

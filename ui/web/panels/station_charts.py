@@ -16,7 +16,7 @@ from ui.charts.data import DatedDiameter, History, K
 from ui.charts.rope import history_chart
 from ui.charts.sources import budget_shares, history
 from ui.lengths import figure, length_text, rate_words, unit_of
-from ui.presenters.review_queue import budget_in_words
+from ui.presenters.review.queue import budget_in_words
 from ui.web.components.chart import chart_spec, show_chart
 from vision.results import Estimate
 from vision.uncertainty import combined_u_mm

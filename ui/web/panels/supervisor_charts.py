@@ -18,7 +18,7 @@ from ui.charts.checks import differences_chart, digits_chart
 from ui.charts.data import Difference, Differences, K
 from ui.charts.rope import history_chart
 from ui.charts.sources import last_digits
-from ui.presenters.flagged_entries import RankedReader, by_chance
+from ui.presenters.review.flagged_entries import RankedReader, by_chance
 from ui.presenters.trends import StationTrend, nearest_first, station_trends, trend_row
 from ui.text import as_minus, as_typed
 from ui.web.components.chart import show_chart

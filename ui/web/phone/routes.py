@@ -30,8 +30,8 @@ from inspection.record.serialization import from_dict
 from inspection.record.views import Manner, OpenInspection
 from ui.environment import TEAM_FILE
 from ui.lengths import length_text
-from ui.presenters.capture import capture_state
-from ui.presenters.reading_form import TypedRow, parse_row
+from ui.presenters.sheet.capture import capture_state
+from ui.presenters.sheet.reading_form import TypedRow, parse_row
 from ui.services.access.phone_tokens import Grant, grant_of
 from ui.services.access.roles import AccessError, person_named, read_team, require_role
 from ui.services.measuring_queue import (

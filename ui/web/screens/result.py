@@ -15,12 +15,11 @@ from inspection.folder import Folder
 from inspection.measurement.section import Section
 from inspection.model.loss import LOCAL_GROUND
 from inspection.record.views import OpenInspection
-from inspection.screening.lay_length import lay_words
+from inspection.screening.checks.lay_length import lay_words
 from inspection.worst_station import WorstStation, worst_station
 from ui.charts.rope import along_rope_chart, square_roundness_chart
 from ui.charts.sources import along_rope, roundness
 from ui.lengths import diameter_words, length_text
-from ui.presenters.flagged_entries import readings_table
 from ui.presenters.result_rows import (
     GROOVE_HEADS,
     LIMIT_HEADS,
@@ -41,6 +40,7 @@ from ui.presenters.result_rows import (
     wear_rows,
     worst_view,
 )
+from ui.presenters.review.flagged_entries import readings_table
 from ui.presenters.whole_rope import WHOLE_ROPE_HEADS, whole_rope, whole_rope_rows
 from ui.report.case import case_of_record, record_name
 from ui.report.letterhead import letterhead_of_server

@@ -8,9 +8,9 @@ import streamlit as st
 
 from inspection.assessment import Assessment
 from inspection.record.views import OpenInspection
-from ui.presenters.review_queue import ReviewItem
-from ui.presenters.station import StationView, station_views
-from ui.presenters.station_finding import (
+from ui.presenters.review.queue import ReviewItem
+from ui.presenters.review.station import StationView, station_views
+from ui.presenters.review.station_finding import (
     StationFinding,
     doubted,
     photographed_before,

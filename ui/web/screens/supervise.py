@@ -27,8 +27,7 @@ from inspection.record.rankings import (
     stations_sent_back,
     totals,
 )
-from ui.presenters.entry_groups import grouped_entries
-from ui.presenters.flagged_entries import (
+from ui.presenters.review.flagged_entries import (
     HEADINGS,
     READER_HEADINGS,
     ROPE_HEADINGS,
@@ -37,6 +36,7 @@ from ui.presenters.flagged_entries import (
     RankedReader,
     entry_rows,
     flagged_entries,
+    grouped_entries,
     ranked_readers,
     reader_rows,
     readings_table,

@@ -9,7 +9,7 @@ import streamlit as st
 
 from inspection.record.views import Summary
 from ui.lengths import diameter_words
-from ui.presenters.station import legend_of, shapes_of
+from ui.presenters.review.station import legend_of, shapes_of
 from ui.services.quick_look import QuickLook, keep_look, quick_look
 from ui.services.trays import empty_tray, read_from_tray
 from ui.text import as_typed, place, sentence

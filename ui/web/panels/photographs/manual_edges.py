@@ -9,16 +9,16 @@ import streamlit as st
 
 from inspection.record.views import OpenInspection, Photograph
 from ui.lengths import diameter_words, length_text, signed_length
-from ui.presenters.edge_views import EDGE_MM, EDGE_PX, edge_places
-from ui.presenters.manual_edges import (
+from ui.presenters.photographs.edge_views import EDGE_MM, EDGE_PX, edge_places
+from ui.presenters.photographs.manual_edges import (
     at_mm_of,
     is_by_hand,
     place_on_track,
     rope_track,
     with_edges_moved,
 )
-from ui.presenters.shapes import Handle
-from ui.presenters.station import edge_shapes, shapes_of
+from ui.presenters.photographs.shapes import Handle
+from ui.presenters.review.station import edge_shapes, shapes_of
 from ui.services.cameras import known_cameras
 from ui.services.measuring_queue import manner_of, measured
 from ui.web.components.rope_view import PhotoView, send_pictures, show_view

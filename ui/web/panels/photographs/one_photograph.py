@@ -8,11 +8,11 @@ from datetime import datetime
 import streamlit as st
 
 from inspection.record.views import LoggedReading, OpenInspection
-from ui.presenters.reading_form import TypedRow, parse_row
-from ui.presenters.review_queue import budget_in_words
-from ui.presenters.sheet import results_at
-from ui.presenters.sheet_entry import standing_reading
-from ui.presenters.station import StationView, budget_shares, station_views
+from ui.presenters.review.queue import budget_in_words
+from ui.presenters.review.station import StationView, budget_shares, station_views
+from ui.presenters.sheet.entry import standing_reading
+from ui.presenters.sheet.reading_form import TypedRow, parse_row
+from ui.presenters.sheet.station_sheet import results_at
 from ui.text import as_typed
 from ui.web.page.address import address, link_query
 from ui.web.page.layout import flash_success, show_errors

@@ -5,8 +5,8 @@ from __future__ import annotations
 import streamlit as st
 
 from inspection.record.views import OpenInspection
-from ui.presenters.sheet import StationSheet
-from ui.presenters.station import StationView
+from ui.presenters.review.station import StationView
+from ui.presenters.sheet.station_sheet import StationSheet
 from ui.text import as_typed, place
 from ui.web.page.layout import show_errors
 from ui.web.panels.photographs.refile import file_elsewhere, set_aside

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.special import stdtr
 
-from inspection.screening.expected_readings import Array, Fit, Hand, at, fit, most_scatter
+from inspection.screening.figures.expected_readings import Array, Fit, Hand, at, fit, most_scatter
 
 # A single reading's error has longer tails than a normal one: Student's t with so many degrees of
 # freedom, where Jeffreys found 5 to 9 in long series of careful observations (Phil. Trans. R. Soc.

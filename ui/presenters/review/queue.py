@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from inspection.model.loss import loss_rank
 from inspection.record.views import LoggedFinding, OpenInspection, StationReview
-from inspection.screening.completeness import GAPS
+from inspection.screening.checks.completeness import GAPS
 
 # Findings that can be accepted without a reason: no entry definitely disagrees.
 CALM = (*GAPS, "photograph-refused", "photograph-doubtful")

@@ -9,7 +9,7 @@ import numpy as np
 from scipy.linalg import cholesky, solve_triangular
 from scipy.special import log_ndtr
 
-from inspection.screening.expected_readings import Array, Figures, Fit, at, fit
+from inspection.screening.figures.expected_readings import Array, Figures, Fit, at, fit
 
 # Repeatability and evenness have a posterior: five by three points of it, with weights.
 GRID = tuple(

@@ -14,9 +14,9 @@ from inspection.record.errors import RecordError
 from inspection.record.examinations import ACCEPTED
 from inspection.record.record import Record
 from inspection.record.views import AskedAgain, Asks, LoggedReading, OpenInspection
-from inspection.screening.transcription_errors import retyped, value_meant_mm
+from inspection.screening.figures.transcription_errors import retyped, value_meant_mm
 from ui.lengths import length_text, unit_of
-from ui.presenters.review_queue import ReviewItem
+from ui.presenters.review.queue import ReviewItem
 from vision.results import Place, Result
 
 Decision = Literal["accepted", "sent back", "overruled"]

@@ -16,24 +16,24 @@ import numpy as np
 
 from inspection.model.loss import LOSS_REMEDY
 from inspection.model.readings import one_section_shortfall_pct
-from inspection.screening.copied_figures import about_one_level, of_another_rope
-from inspection.screening.evidence import (
+from inspection.screening.figures.copied_figures import about_one_level, of_another_rope
+from inspection.screening.figures.evidence import (
     Explanation,
     log_posterior,
     row_of,
     rows_of,
     shift_evidence,
 )
-from inspection.screening.expected_readings import Fit
-from inspection.screening.narrow_jaws import pitch_words, wide_jaws, with_narrow_jaws
-from inspection.screening.odd_figures import (
+from inspection.screening.figures.expected_readings import Fit
+from inspection.screening.figures.narrow_jaws import pitch_words, wide_jaws, with_narrow_jaws
+from inspection.screening.figures.odd_figures import (
     Exchange,
     entry_at,
     exchange_evidence,
     retype_evidence,
     today,
 )
-from inspection.screening.transcription_errors import readings_meant
+from inspection.screening.figures.transcription_errors import readings_meant
 
 # How often each occurs, per reading, station or log. Our judgement, no source: only the order of
 # magnitude matters. Two of them (a digit that is one off, narrow jaws) were set after seeing the

@@ -20,7 +20,7 @@ from inspection.model.rope import Station, Units
 from inspection.record.record import Record
 from inspection.record.views import LoggedReading, OpenInspection, StationReview
 from ui.lengths import M_PER_FOOT, along_unit
-from ui.presenters.reading_form import ParsedRow, TypedRow, parse_row
+from ui.presenters.sheet.reading_form import ParsedRow, TypedRow, parse_row
 from ui.text import capitalised
 
 KIND = "sheet"  # of the draft

@@ -10,7 +10,7 @@ The ratio of their likelihoods is an e-value: over honest logs its mean is at mo
 exceeds 1/a with a probability of at most a (Markov; Shafer, Testing by betting, J. R. Stat. Soc. A
 2021; 184: 407, from memory, confidence 0.9). Its inverse can be compared with a level. That bound
 is ten times too large or more; how often honest logs really reach such a value is found by drawing
-(`inspection.screening.accounts.chance_by_drawing`).
+(`inspection.screening.figures.predictions.chance_by_drawing`).
 """
 
 from __future__ import annotations
@@ -22,7 +22,10 @@ import numpy as np
 from scipy.special import logsumexp
 
 from inspection.model.log import readings_at
-from inspection.screening.accounts import (
+from inspection.screening.figures.expected_readings import LEVEL_PCT as ANY_LEVEL_PCT
+from inspection.screening.figures.expected_readings import Array, Figures
+from inspection.screening.figures.odd_figures import LogModel, without_the_odd
+from inspection.screening.figures.predictions import (
     DRAW_SEED,
     DRAWS,
     WORTH_DRAWING,
@@ -34,10 +37,7 @@ from inspection.screening.accounts import (
     rope_accounts,
     values_today,
 )
-from inspection.screening.expected_readings import LEVEL_PCT as ANY_LEVEL_PCT
-from inspection.screening.expected_readings import Array, Figures
 from inspection.screening.multiple_testing import ScreeningTest
-from inspection.screening.odd_figures import LogModel, without_the_odd
 
 PARTS = (0.15, 0.5, 0.95)  # fraction of the figures that were copied
 TO_THE_DIGIT_MM = 1e-4

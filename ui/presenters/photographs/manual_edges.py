@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from ui.presenters.edge_views import edge_places, jaw_scale
+from ui.presenters.photographs.edge_views import edge_places, jaw_scale
 from vision.results import BY_HAND, Estimate, Finding, Marks, PointPx
 from vision.uncertainty import Influence, Term
 

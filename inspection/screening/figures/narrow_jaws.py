@@ -12,7 +12,9 @@ import numpy as np
 from scipy.special import logsumexp
 
 from inspection.model.readings import CROWN_MISS, shortfall_pct
-from inspection.screening.accounts import (
+from inspection.screening.figures.expected_readings import Array, Figures, Fit, fit
+from inspection.screening.figures.odd_figures import Shift, entry_at, today
+from inspection.screening.figures.predictions import (
     DRAW_SEED,
     DRAWS,
     WORTH_DRAWING,
@@ -25,9 +27,7 @@ from inspection.screening.accounts import (
     rope_accounts,
     values_today,
 )
-from inspection.screening.expected_readings import Array, Figures, Fit, fit
 from inspection.screening.multiple_testing import ScreeningTest
-from inspection.screening.odd_figures import Shift, entry_at, today
 from vision.results import Estimate
 
 JAWS = ("wide-jaw caliper", "micrometer")  # kinds entered as bearing on several crowns
@@ -94,9 +94,9 @@ def jaws_chance(fitted: Fit, direction: Array, honest: Honest | None = None) -> 
     """Return the probability that an honest log gives this much evidence for narrow jaws.
 
     How much more likely they make today's readings is an e-value, as in
-    `inspection.screening.copied_figures`. Each of the two models has the scatter that suits it: an
-    unsteady hand scatters as much as narrow jaws do. So does an uneven rope: where nothing else
-    shows its variations, they are taken as the readings have them, however rare such a rope is.
+    `copied_figures`. Each of the two models has the scatter that suits it: an unsteady hand
+    scatters as much as narrow jaws do. So does an uneven rope: where nothing else shows its
+    variations, they are taken as the readings have them, however rare such a rope is.
     """
     figures = fitted.figures
     honest = honest or honest_accounts(fitted)

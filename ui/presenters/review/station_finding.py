@@ -11,10 +11,10 @@ from inspection.comparison.crosscheck import Comparison
 from inspection.model.loss import loss_rank
 from inspection.model.rope import Units
 from inspection.record.views import OpenInspection
-from inspection.screening.completeness import GAPS
+from inspection.screening.checks.completeness import GAPS
 from ui.lengths import diameter_words, figure, in_units, signed_length, unit_of
-from ui.presenters.review_queue import ReviewItem
-from ui.presenters.station import StationView, budget_shares, gauge_words
+from ui.presenters.review.queue import ReviewItem
+from ui.presenters.review.station import StationView, budget_shares, gauge_words
 from ui.text import as_minus
 from vision.results import Estimate, Finding, Refusal
 

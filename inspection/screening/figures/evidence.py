@@ -9,9 +9,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.special import log_ndtr
 
-from inspection.screening.accounts import log_height
-from inspection.screening.expected_readings import Array, Figures, Fit, fit
-from inspection.screening.odd_figures import entry_at, today
+from inspection.screening.figures.expected_readings import Array, Figures, Fit, fit
+from inspection.screening.figures.odd_figures import entry_at, today
+from inspection.screening.figures.predictions import log_height
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,9 +19,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from inspection.model.loss import LEAST_PCT, MAY_BE_LOSS, MOST_PCT
-from inspection.screening.causes import exchanged, of_jaws, of_many, of_no_rope, of_station
-from inspection.screening.evidence import Explanation, log_posterior, row_of, rows_of
-from inspection.screening.expected_readings import (
+from inspection.screening.figures.causes import exchanged, of_jaws, of_many, of_no_rope, of_station
+from inspection.screening.figures.evidence import Explanation, log_posterior, row_of, rows_of
+from inspection.screening.figures.expected_readings import (
     LET_GO_PCT,
     Array,
     Figures,
@@ -29,9 +29,8 @@ from inspection.screening.expected_readings import (
     at,
     fit,
 )
-from inspection.screening.multiple_testing import ScreeningTest
-from inspection.screening.narrow_jaws import jaws_chance
-from inspection.screening.odd_figures import (
+from inspection.screening.figures.narrow_jaws import jaws_chance
+from inspection.screening.figures.odd_figures import (
     MOST_LET_GO,
     NOT_READ_PCT,
     Exchange,
@@ -43,7 +42,8 @@ from inspection.screening.odd_figures import (
     shift_chances,
     today,
 )
-from inspection.screening.shifts import shifts
+from inspection.screening.figures.shifts import shifts
+from inspection.screening.multiple_testing import ScreeningTest
 
 # The odds stated are this power of those calculated, which assume too narrow a range of sizes for
 # each cause. The power makes them true on simulated logs (tests/benchmarks/screening_odds.py, seeds

@@ -13,8 +13,8 @@ from inspection.model.readings import Reading
 from inspection.model.rope import Units
 from inspection.record.views import OpenInspection
 from ui.lengths import along, along_unit, card_place, figure, unit_of
-from ui.presenters.review_queue import review_queue
-from ui.presenters.sheet_entry import (
+from ui.presenters.review.queue import review_queue
+from ui.presenters.sheet.entry import (
     FieldState,
     SheetDraft,
     TypedField,
@@ -24,7 +24,7 @@ from ui.presenters.sheet_entry import (
     standing_reading,
     state_of,
 )
-from ui.presenters.sheet_headline import Headline, K, headline_of
+from ui.presenters.sheet.headline import Headline, K, headline_of
 from vision.results import Estimate, Refusal, Result
 
 READY = FieldState()

@@ -21,9 +21,15 @@ from ui.lengths import (
     short_length,
     with_u,
 )
-from ui.presenters.edge_views import EDGE_MM, EDGE_PX_PER_MM, EdgePlace, edge_places, jaw_scale
-from ui.presenters.manual_edges import is_by_hand
-from ui.presenters.shapes import Look, Shape
+from ui.presenters.photographs.edge_views import (
+    EDGE_MM,
+    EDGE_PX_PER_MM,
+    EdgePlace,
+    edge_places,
+    jaw_scale,
+)
+from ui.presenters.photographs.manual_edges import is_by_hand
+from ui.presenters.photographs.shapes import Look, Shape
 from vision.results import Estimate, Marks, PointPx, Refusal, Result
 from vision.uncertainty import shares
 

@@ -16,14 +16,7 @@ import numpy as np
 from scipy.special import logsumexp
 
 from inspection.model.log import Log
-from inspection.screening.accounts import (
-    DRAW_SEED,
-    DRAWS,
-    WORTH_DRAWING,
-    chance_by_drawing,
-    markov_bound,
-)
-from inspection.screening.expected_readings import (
+from inspection.screening.figures.expected_readings import (
     Array,
     Figures,
     Fit,
@@ -31,8 +24,15 @@ from inspection.screening.expected_readings import (
     fit,
     gather,
 )
+from inspection.screening.figures.predictions import (
+    DRAW_SEED,
+    DRAWS,
+    WORTH_DRAWING,
+    chance_by_drawing,
+    markov_bound,
+)
+from inspection.screening.figures.shifts import reading_dof, shifts
 from inspection.screening.multiple_testing import ScreeningTest
-from inspection.screening.shifts import reading_dof, shifts
 
 FEWEST_BEFORE, FEWEST_AFTER = 2, 2  # stations on each side of a change
 CERTAIN_P = 1e-9  # tails are not known beyond this: below it, the fewest entries come first
@@ -390,8 +390,8 @@ class _Undoing:
 def exchange_chances(fitted: Fit, found: list[Exchange]) -> dict[str, tuple[float, Exchange]]:
     """Return, for each kind of exchange, the p-value of its gain and the best exchange.
 
-    The mean gain over a kind is an e-value (as in `inspection.screening.copied_figures`): an
-    exchange maps one density to another.
+    The mean gain over a kind is an e-value (as in `copied_figures`): an exchange
+    maps one density to another.
     """
     kinds: dict[str, list[Exchange]] = {}
     for exchange in found:
@@ -450,7 +450,7 @@ def without_the_odd(model: LogModel) -> Figures:
 def odd_figures_tests(model: LogModel) -> list[tuple[ScreeningTest, Shift | Exchange]]:
     """Return one test per shift and one per kind of exchange, with what was tested.
 
-    The words come later, with the explanation (`inspection.screening.explanations`).
+    The words come later, with the explanation (`inspection.screening.figures.explanations`).
     """
     fitted, log = model.fitted, model.figures.log
 
@@ -474,7 +474,7 @@ def with_learned_repeatability(log: Log, model: LogModel | None) -> tuple[Log, d
     """Return the log with each gauge's learned repeatability, and its degrees of freedom.
 
     Learned with a prior from right-angle pairs, repeated readings, photographs and earlier
-    inspections (`inspection.screening.expected_readings`); where several people use one gauge,
+    inspections (`expected_readings`); where several people use one gauge,
     the mean of their variances. A repeatability that was entered stays. The degrees of freedom,
     by gauge, are those of the variance, with the longer tails of a single reading; of several
     people the fewest.

@@ -1,0 +1,1 @@
+"""What is drawn over a photograph, magnified views of the edges, and corrections by hand."""

@@ -1,0 +1,1 @@
+"""Review: the queue, one station at a glance, the decision, and the supervisor's list."""
