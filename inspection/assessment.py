@@ -40,12 +40,7 @@ from inspection.limits.wear import (
     uniform_decrease,
 )
 from inspection.measurement.doubt import DOUBT_MARK, DoubtedEntry, doubts_at
-from inspection.measurement.section import (
-    Section,
-    Source,
-    best_sections,
-    sections_of_log,
-)
+from inspection.measurement.section import Section, Source, best_sections, sections_of_log
 from inspection.model.log import Log, counted
 from inspection.model.loss import LOCAL_GROUND, loss_rank
 from inspection.screening.checks.completeness import INCOMPLETE, gaps_and_contradictions

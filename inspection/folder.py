@@ -28,9 +28,9 @@ from inspection.model.length_text import parse_length
 from inspection.model.log import Earlier, Log, stations_in_words
 from inspection.model.readings import Gauge
 from inspection.model.rope import Inspection, Rope, Station, country_code
+from inspection.model.serialization import from_dict
 from inspection.model.typed import check_types
-from inspection.record.commands import check_rope, check_stations
-from inspection.record.serialization import from_dict
+from inspection.record.changes.commands import check_rope, check_stations
 
 READINGS = ("readings.csv", "readings.xlsx")
 

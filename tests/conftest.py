@@ -21,7 +21,7 @@ from sqlalchemy.dialects.sqlite.pysqlite import SQLiteDialect_pysqlite
 from sqlalchemy.util import LRUCache
 
 import ui  # noqa: F401  one thread of linear algebra a process, before numpy is imported
-from inspection.record import database
+from inspection.record.storage import database
 from tests.kept_answers import measured_once, opened_once, shared_folder
 from vision.photo.decode import Pixels
 from vision.photo.photo import Photo

@@ -14,13 +14,13 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
+from inspection.model.serialization import JsonObject, to_dict
 from inspection.record.errors import RecordError
-from inspection.record.events import FIRST, Event, lock_head, now_utc
 from inspection.record.integrity.replay import replay
-from inspection.record.kept_limits import kept_own_limits, limit_confirmations
-from inspection.record.not_restored import note_missing
+from inspection.record.limits import kept_own_limits, limit_confirmations
 from inspection.record.record import Record
-from inspection.record.serialization import JsonObject, to_dict
+from inspection.record.storage.events import FIRST, Event, lock_head, now_utc
+from inspection.record.storage.not_restored import note_missing
 from inspection.record.views import OpenInspection
 
 FORMAT, VERSION = "rope-photo-check record", 1

@@ -11,8 +11,8 @@ from inspection.exchange.known_columns import TABLES, What
 from inspection.exchange.spreadsheet import write_sheet
 from inspection.model.readings import Gauge, Reading
 from inspection.model.rope import Rope
+from inspection.model.serialization import to_dict
 from inspection.record.record import Record
-from inspection.record.serialization import to_dict
 from inspection.record.views import OpenInspection
 
 

@@ -32,8 +32,8 @@ from inspection.model.rope import (
     Units,
     country_code,
 )
+from inspection.model.serialization import from_dict
 from inspection.model.typed import check_types
-from inspection.record.serialization import from_dict
 
 SAME_MM = 0.001  # a value column may be rounded; a larger difference is a contradiction
 

@@ -15,8 +15,9 @@ from inspection.model.condition import Condition
 from inspection.model.names import same_person
 from inspection.model.readings import Gauge, Reading
 from inspection.model.rope import Inspection, Rope, Station
+from inspection.model.serialization import from_dict, result_from_dict
 from inspection.record.errors import RecordError
-from inspection.record.schema import (
+from inspection.record.storage.schema import (
     conditions,
     findings,
     gauges,
@@ -31,7 +32,6 @@ from inspection.record.schema import (
     station_reviews,
     stations,
 )
-from inspection.record.serialization import from_dict, result_from_dict
 from inspection.record.views import (
     LoggedCondition,
     LoggedFinding,

@@ -19,17 +19,24 @@ from inspection.model.closing import Closing
 from inspection.model.condition import Condition, Criterion
 from inspection.model.readings import Gauge, Reading
 from inspection.model.rope import Inspection, Rope
-from inspection.record import commands, drafts, not_restored, queries, reviews
-from inspection.record.commands import save_replacement, save_results
-from inspection.record.database import Access, make_engine, shown, sqlite_path, upgrade_schema
-from inspection.record.events import Event, Signed, fingerprint, iter_events
-from inspection.record.file_guard import mark_of, refuse_foreign_log, refuse_missing
+from inspection.model.serialization import JsonObject, from_dict, to_dict
+from inspection.record import queries
+from inspection.record.changes import commands, reviews
 from inspection.record.integrity import verify
 from inspection.record.integrity.rebuild import EventProgress
 from inspection.record.integrity.verify import Backup, photographs_beside
-from inspection.record.photo_store import PhotographStore
-from inspection.record.schema import gauges, print_checks, ropes
-from inspection.record.serialization import JsonObject, from_dict, to_dict
+from inspection.record.storage import drafts, not_restored
+from inspection.record.storage.database import (
+    Access,
+    make_engine,
+    shown,
+    sqlite_path,
+    upgrade_schema,
+)
+from inspection.record.storage.events import Event, Signed, fingerprint, iter_events
+from inspection.record.storage.file_guard import mark_of, refuse_foreign_log, refuse_missing
+from inspection.record.storage.photo_store import PhotographStore
+from inspection.record.storage.schema import gauges, print_checks, ropes
 from inspection.record.views import (
     AskedAgain,
     InspectionState,
@@ -195,7 +202,7 @@ class Record:
     ) -> tuple[int, ...]:
         """Add estimates and refusals; each supersedes one of the same photograph and place."""
         with self.access.writing(by, inspection, revision) as connection:
-            return save_results(connection, inspection, added, Signed(by, why, revision))
+            return commands.save_results(connection, inspection, added, Signed(by, why, revision))
 
     def replace_result(
         self,
@@ -209,7 +216,9 @@ class Record:
     ) -> None:
         """Supersede a result, whatever its place, or (`after` None) withdraw it."""
         with self.access.writing(by, inspection, revision) as connection:
-            save_replacement(connection, inspection, before, after, Signed(by, why, revision))
+            commands.save_replacement(
+                connection, inspection, before, after, Signed(by, why, revision)
+            )
 
     def store_photograph(self, inspection: str, data: bytes) -> str:
         """Store a photograph's bytes; outside a `transaction` a slow store blocks nobody."""
@@ -220,10 +229,7 @@ class Record:
     def add_photograph(
         self, inspection: str, data: bytes, *, name: str, by: str, preview: Preview | None = None
     ) -> str:
-        """Store a photograph's bytes and assign it to an inspection; return its hash.
-
-        Its preview, if one was made, is stored, too.
-        """
+        """Store a photograph, with any preview, and assign it to an inspection; return its hash."""
         sha256 = self.store_photograph(inspection, data)  # first: no event names a missing one
         photograph = Photograph(sha256, name, len(data))
         if preview is not None:
@@ -238,12 +244,7 @@ class Record:
     # ---- judging --------------------------------------------------------------------------
 
     def set_findings(
-        self,
-        inspection: str,
-        found: Sequence[Finding],
-        *,
-        rank: float,
-        by: str,
+        self, inspection: str, found: Sequence[Finding], *, rank: float, by: str
     ) -> None:
         """Store the findings of a screening, and how much the inspection deserves a look.
 

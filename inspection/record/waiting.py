@@ -16,54 +16,25 @@ import time
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cache
-from math import isfinite
 
 from sqlalchemy import ColumnElement, Connection, delete, exists, func, insert, select, update
 
-from inspection.record.commands import (
+from inspection.record.changes.commands import (
     check_store,
     require_inspection,
-    require_unclosed,
-    save,
     save_photograph,
     save_results,
 )
+from inspection.record.changes.measurements import MeasuredPhotograph, save_measured, save_request
 from inspection.record.errors import RecordError
-from inspection.record.events import Change, Signed
-from inspection.record.queries import iter_definitions
 from inspection.record.record import Record
-from inspection.record.schema import events, photographs, print_checks, tasks
-from inspection.record.serialization import to_dict
+from inspection.record.storage.events import Signed
+from inspection.record.storage.schema import events, photographs, tasks
 from inspection.record.views import Manner, Photograph, Preview
 from vision.results import Result
 
 LEASE_S = 120.0  # a photograph takes 60 s at most
 AGAIN_S = 10.0  # after a fault of record or store
-HOLDS = ("touching", "level", "stand-off")
-
-
-@dataclass(frozen=True, slots=True)
-class MeasuredPhotograph:
-    """What is recorded when a photograph has been measured.
-
-    Parameters
-    ----------
-    sha256 : str
-        The photograph.
-    preview : str
-        Hash of its small JPEG; empty if none could be made.
-    width_px, height_px : int
-        Its size; 0 if it could not be opened.
-    camera_key, calibration : str
-        As in `inspection.record.views.Request`.
-    """
-
-    sha256: str
-    preview: str = ""
-    width_px: int = 0
-    height_px: int = 0
-    camera_key: str = ""
-    calibration: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,36 +155,6 @@ def ask_screening(record: Record, inspection: str, *, by: str) -> None:
     with record.access.writing() as connection:
         require_inspection(connection, inspection)
         _put(connection, inspection, "", by, position=0)
-
-
-def save_request(
-    connection: Connection, inspection: str, hashes: Sequence[str], manner: Manner, signed: Signed
-) -> int:
-    """Add the event that requests a measurement; return its number."""
-    require_unclosed(connection, inspection)
-    mine = select(photographs.c.sha256).where(photographs.c.inspection == inspection)
-    known = set(connection.execute(mine).scalars())
-    if not hashes or len(set(hashes)) != len(hashes) or not set(hashes) <= known:
-        raise RecordError(
-            f"give photographs of inspection {inspection!r}, each once, to be measured; got "
-            f"{len(hashes)}, of which {len(set(hashes) & known)} are in it."
-        )
-    if manner.print_set and manner.print_set not in dict(
-        iter_definitions(connection, print_checks)
-    ):
-        raise RecordError(
-            f"there is no print check of the card set {manner.print_set!r} in the record; save it "
-            "first."
-        )
-    if manner.hold not in HOLDS or not isfinite(manner.offset_mm):
-        raise RecordError(
-            f"the hold of a card must be one of {', '.join(HOLDS)}, with an offset in mm; got "
-            f"{manner.hold!r:.40}, {manner.offset_mm} mm."
-        )
-    new = {"photographs": list(hashes), **to_dict(manner)}
-    return save(
-        connection, Change("inspection", inspection, "measurement asked", new=new), signed
-    ).sequence
 
 
 def _put(connection: Connection, inspection: str, photo: str, by: str, *, position: int) -> None:
@@ -380,21 +321,6 @@ def save_answer(record: Record, task: Task, answer: Answer) -> bool:
         connection.execute(delete(tasks).where(*_is(task.inspection, task.photo)))
         _put(connection, task.inspection, "", task.by, position=0)
         return True
-
-
-def save_measured(
-    connection: Connection, inspection: str, measured: MeasuredPhotograph, *, by: str
-) -> None:
-    """Add the event that ends a photograph's wait."""
-    mine = (
-        photographs.c.inspection == inspection,
-        photographs.c.sha256 == measured.sha256,
-        photographs.c.waiting.is_(True),
-    )
-    if connection.execute(select(photographs.c.sha256).where(*mine)).first() is None:
-        raise RecordError(f"no photograph {measured.sha256[:12]}... of {inspection!r} is waiting.")
-    new = to_dict(measured)
-    save(connection, Change("inspection", inspection, "photograph measured", new=new), Signed(by))
 
 
 def done_screening(record: Record, task: Task) -> None:

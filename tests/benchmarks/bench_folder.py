@@ -17,7 +17,7 @@ from pathlib import Path
 
 import cv2
 
-from inspection.record.serialization import result_from_dict, to_dict
+from inspection.model.serialization import result_from_dict, to_dict
 from vision.batch import measure_many
 from vision.pipeline import Settings
 from vision.results import Estimate

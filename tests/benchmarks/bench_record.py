@@ -25,7 +25,7 @@ from pathlib import Path
 
 from inspection.model.readings import Gauge, Reading
 from inspection.model.rope import Inspection, Rope, Station
-from inspection.record.examinations import KeyFigures, keep_examination, register
+from inspection.record.overview.examinations import KeyFigures, keep_examination, register
 from inspection.record.record import Record, open_record
 from vision.results import Finding
 

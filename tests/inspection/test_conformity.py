@@ -8,13 +8,7 @@ from dataclasses import replace
 import GTC  # type: ignore[import-untyped]
 import pytest
 
-from inspection.limits.conformity import (
-    GUARD_2013,
-    GUARD_2017,
-    SIMPLE,
-    DecisionRule,
-    judge,
-)
+from inspection.limits.conformity import GUARD_2013, GUARD_2017, SIMPLE, DecisionRule, judge
 from inspection.limits.rules import Limit
 from inspection.limits.standards import limits_for
 from inspection.model.rope import Rope

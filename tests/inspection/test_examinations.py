@@ -11,14 +11,14 @@ import pytest
 from inspection.model.readings import Gauge, Reading
 from inspection.model.rope import Inspection, Rope, Station
 from inspection.record.errors import RecordError
-from inspection.record.examinations import (
+from inspection.record.overview.examinations import (
     ComparedEntry,
     ReadBy,
     is_examined,
     keep_examination,
     not_examined,
 )
-from inspection.record.rankings import (
+from inspection.record.overview.rankings import (
     InspectionFilter,
     ReaderTally,
     compared_entries,

@@ -21,9 +21,9 @@ from inspection.exchange.import_rows import import_readings, import_ropes
 from inspection.exchange.parse import read_readings, read_ropes
 from inspection.model.readings import Gauge, Reading
 from inspection.model.rope import Groove, Inspection, Rope, Station
+from inspection.model.serialization import from_dict, result_from_dict, to_dict
 from inspection.record.errors import RecordError
 from inspection.record.record import Record, open_record
-from inspection.record.serialization import from_dict, result_from_dict, to_dict
 from tests.inspection.filled_visit import MARKS, fill_visit
 from vision.results import Estimate, Finding, Marks, Place, Refusal
 from vision.uncertainty import Term

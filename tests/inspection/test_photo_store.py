@@ -12,7 +12,7 @@ import pytest
 from fsspec.implementations.memory import MemoryFileSystem  # type: ignore[import-untyped]
 
 from inspection.record.errors import RecordError
-from inspection.record.photo_store import PhotographStore
+from inspection.record.storage.photo_store import PhotographStore
 
 # FIPS 180-4 example: SHA-256 of "abc"
 ABC = "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"

@@ -15,8 +15,8 @@ import pytest
 
 from inspection.model.readings import Gauge
 from inspection.model.rope import Inspection, Rope
-from inspection.record.events import chain_faults
 from inspection.record.record import open_record
+from inspection.record.storage.events import chain_faults
 
 # Each kill is followed by a check of everything there, so the time grows with the square of their
 # number: a few in the suite, any number with e.g. ROPE_PHOTO_KILLS=200.

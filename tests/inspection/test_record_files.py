@@ -19,10 +19,10 @@ from sqlalchemy import event, inspect, text
 
 from inspection.model.readings import Reading
 from inspection.model.rope import Inspection, Rope
-from inspection.record import database
 from inspection.record.errors import RecordError, plainly
 from inspection.record.record import Record, open_record
-from inspection.record.schema import metadata
+from inspection.record.storage import database
+from inspection.record.storage.schema import metadata
 from vision.results import Estimate
 
 # Made once with the first version of the tables; never made again. Its fingerprint was printed

@@ -14,11 +14,11 @@ from hypothesis import strategies as st
 
 from inspection.model.loss import LOSS_REMEDY, MAY_BE_LOSS
 from inspection.model.rope import Inspection, Rope
-from inspection.record import commands
-from inspection.record.events import Change, Signed
-from inspection.record.finding_keys import SAME_MM, match_findings, new_key, sentence_key
+from inspection.model.serialization import from_dict, to_dict
+from inspection.record.changes import commands
+from inspection.record.changes.finding_keys import SAME_MM, match_findings, new_key, sentence_key
 from inspection.record.record import Record, open_record
-from inspection.record.serialization import from_dict, to_dict
+from inspection.record.storage.events import Change, Signed
 from inspection.record.views import LoggedFinding
 from tests.inspection.older_tables import wind_back
 from tests.inspection.test_record_files import FIRST_FINGERPRINT, FIRST_VERSION

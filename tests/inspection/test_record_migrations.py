@@ -6,7 +6,7 @@ from pathlib import Path
 
 from alembic.script import ScriptDirectory
 
-from inspection.record import database
+from inspection.record.storage import database
 
 
 def test_migrations_follow_one_another_in_the_order_of_their_files() -> None:

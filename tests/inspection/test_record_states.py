@@ -22,7 +22,7 @@ from inspection.model.confirmation import Confirmation
 from inspection.model.readings import Gauge, Reading
 from inspection.model.rope import Inspection, Rope, Station
 from inspection.record.errors import RecordError, StaleError
-from inspection.record.kept_limits import (
+from inspection.record.limits import (
     confirm_limits,
     keep_own_limits,
     kept_own_limits,

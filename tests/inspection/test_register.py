@@ -11,7 +11,7 @@ import pytest
 from inspection.assessment import assess
 from inspection.model.readings import Gauge, Reading
 from inspection.model.rope import Inspection, Rope, Station
-from inspection.record.examinations import register
+from inspection.record.overview.examinations import register
 from inspection.record.record import Record, open_record
 from ui.services.assess_record import screen_inspection
 from ui.services.key_figures import key_figures

@@ -13,10 +13,10 @@ from typing import Any
 import pytest
 
 from inspection.exchange.export_json import export_json, restore_json
+from inspection.model.serialization import canonical
 from inspection.record.errors import RecordError
-from inspection.record.events import FIRST, Event, hashed
 from inspection.record.record import Record, open_record
-from inspection.record.serialization import canonical
+from inspection.record.storage.events import FIRST, Event, hashed
 from tests.inspection.test_record_files import FIRST_VERSION
 
 Change = Callable[[list[dict[str, Any]]], None]

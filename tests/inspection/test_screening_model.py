@@ -17,13 +17,7 @@ from inspection.screening.checks.completeness import gaps_and_contradictions
 from inspection.screening.figures.causes import of_many
 from inspection.screening.figures.copied_figures import about_one_level, copied_figures_tests
 from inspection.screening.figures.evidence import log_posterior, row_of, shift_evidence
-from inspection.screening.figures.expected_readings import (
-    RARE_DOF,
-    Figures,
-    at,
-    fit,
-    gather,
-)
+from inspection.screening.figures.expected_readings import RARE_DOF, Figures, at, fit, gather
 from inspection.screening.figures.explanations import _weighed_again
 from inspection.screening.figures.narrow_jaws import shortfall_moments_pct
 from inspection.screening.figures.odd_figures import (

@@ -13,7 +13,7 @@ from inspection.comparison.bland_altman import FEWEST
 from inspection.comparison.crosscheck import compare
 from inspection.comparison.standing_apart import own_and_shared, stand_apart
 from inspection.measurement.view import DirectionalDiameter
-from inspection.record.examinations import ComparedEntry
+from inspection.record.overview.examinations import ComparedEntry
 from vision.uncertainty import Term
 
 

@@ -11,7 +11,7 @@ from inspection.limits.rules import Limit, NotApplicable
 from inspection.limits.standards import RULE_SETS, limits_for
 from inspection.limits.user_rules import rules_from_json
 from inspection.model.rope import Rope
-from inspection.record.serialization import to_dict
+from inspection.model.serialization import to_dict
 
 ROW = {
     "rule_set": "Oil rig, main hoist", "what": "new rope", "quantity": "measured diameter",

@@ -16,8 +16,8 @@ from inspection.comparison.crosscheck import Comparison
 from inspection.limits.rules import Limit, Rule
 from inspection.model.readings import Gauge, Reading
 from inspection.model.rope import Groove, Inspection, Rope, Station
-from inspection.record.events import Event
-from inspection.record.serialization import from_dict, result_from_dict, to_dict
+from inspection.model.serialization import from_dict, result_from_dict, to_dict
+from inspection.record.storage.events import Event
 from inspection.record.views import LoggedFinding, Photograph, Review, StationReview
 from vision.results import Estimate, Finding, Marks, Place, Refusal, Result
 from vision.uncertainty import Term

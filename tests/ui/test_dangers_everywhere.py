@@ -16,7 +16,7 @@ from streamlit.testing.v1 import AppTest
 
 from inspection.model.log import Log
 from inspection.model.rope import Groove, Rope
-from inspection.record.examinations import register
+from inspection.record.overview.examinations import register
 from inspection.record.record import Record, open_record
 from tests.inspection.danger_logs import GAUGE, SOUND, THIN, log_of
 from tests.ui.report_cases import jpeg

@@ -16,8 +16,8 @@ import pytest
 from click.testing import CliRunner
 
 from inspection.model.rope import Inspection, Rope
-from inspection.record import database
 from inspection.record.record import open_record
+from inspection.record.storage import database
 from tests.inspection.reading_tables import SAMPLE
 from ui.cli.main import main
 

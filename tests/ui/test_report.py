@@ -13,15 +13,7 @@ import pytest
 from inspection.assessment import assess
 from inspection.limits.conformity import SIMPLE
 from inspection.record.record import open_record
-from tests.ui.report_cases import (
-    MADE,
-    fill,
-    folder_case,
-    hard_case,
-    hard_pdf,
-    read_of,
-    readings,
-)
+from tests.ui.report_cases import MADE, fill, folder_case, hard_case, hard_pdf, read_of, readings
 from ui.presenters.photographs import manual_edges
 from ui.report import photos
 from ui.report.case import ReportCase, case_of_record

@@ -22,7 +22,7 @@ from inspection.measurement.doubt import DoubtedEntry
 from inspection.model.closing import Closing
 from inspection.model.condition import Condition
 from inspection.model.confirmation import Confirmation
-from inspection.record.kept_limits import confirm_limits
+from inspection.record.limits import confirm_limits
 from inspection.record.record import Record, open_record
 from inspection.worst_station import worst_station
 from tests.ui.report_cases import (

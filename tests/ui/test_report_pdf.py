@@ -13,15 +13,7 @@ import pypdfium2  # type: ignore[import-untyped]
 import pytest
 
 from inspection.record.record import open_record
-from tests.ui.report_cases import (
-    MADE,
-    fill,
-    folder_case,
-    front_of,
-    hard_case,
-    hard_pdf,
-    read_of,
-)
+from tests.ui.report_cases import MADE, fill, folder_case, front_of, hard_case, hard_pdf, read_of
 from ui.report.blocks import Block, Facts, Grid, Heading, NewPage, Words
 from ui.report.case import ReportCase, case_of_record
 from ui.report.report import html_report, pdf_report

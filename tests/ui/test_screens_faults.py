@@ -13,10 +13,10 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from inspection.model.rope import Inspection, Rope
-from inspection.record import database
 from inspection.record.errors import RecordError
-from inspection.record.photo_store import PhotographStore
 from inspection.record.record import open_record
+from inspection.record.storage import database
+from inspection.record.storage.photo_store import PhotographStore
 from inspection.record.views import Manner, OpenInspection
 from tests.ui.page_faults import FAULTS, LOCKED
 from tests.ui.sheet_hands import sent

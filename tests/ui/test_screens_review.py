@@ -18,8 +18,8 @@ from inspection.assessment import Assessment, assess
 from inspection.comparison.standing_apart import stand_apart
 from inspection.model.log import Earlier
 from inspection.record.errors import RecordError
-from inspection.record.examinations import ComparedEntry, not_examined
-from inspection.record.rankings import ListedFinding, ReaderTally
+from inspection.record.overview.examinations import ComparedEntry, not_examined
+from inspection.record.overview.rankings import ListedFinding, ReaderTally
 from inspection.record.record import open_record
 from inspection.record.views import LoggedFinding, StationReview
 from tests.ui.test_screens import PLANTED, SAMPLE, button, clean, kept, send_back, stands

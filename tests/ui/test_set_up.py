@@ -15,7 +15,7 @@ from streamlit.testing.v1 import AppTest
 
 from inspection.limits.confirmed import standing_confirmation
 from inspection.limits.standards import RULE_SETS
-from inspection.record.kept_limits import limit_confirmations
+from inspection.record.limits import limit_confirmations
 from inspection.record.record import Record, open_record
 from tests.ui.upload_hands import give_to_tray
 from ui.presenters.limit_rows import band_rows, limit_rows, rope_limit_rows, rope_limits

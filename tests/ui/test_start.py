@@ -14,7 +14,7 @@ from streamlit.testing.v1 import AppTest
 
 from inspection.assessment import Assessment
 from inspection.measurement.section import Section
-from inspection.record.examinations import KeyFigures, RegisteredRope
+from inspection.record.overview.examinations import KeyFigures, RegisteredRope
 from inspection.record.record import open_record
 from tests.ui.upload_hands import put
 from ui.lengths import diameter_words

@@ -166,7 +166,7 @@ def test_a_name_is_made_fit_for_the_record(record: Record) -> None:
 def test_a_closed_inspection_takes_none_and_says_so(
     record: Record, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from inspection.record import commands
+    from inspection.record.changes import commands
 
     closed = commands.ClosedError("the inspection 'visit' is closed; withdraw the decision.")
 

@@ -8,12 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from ui.cli.options import (
-    cameras_option,
-    print_check_of,
-    print_checks_option,
-    print_set_option,
-)
+from ui.cli.options import cameras_option, print_check_of, print_checks_option, print_set_option
 
 if TYPE_CHECKING:
     from vision.calibration.from_cards import CardCalibration

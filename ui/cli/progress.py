@@ -144,7 +144,7 @@ def _in_turn(paths: list[Path], settings: Settings) -> Iterator[Measured]:
 def _in_parallel(
     paths: list[Path], settings: Settings, jobs: int | None, journal: Path | None
 ) -> Iterator[Measured]:
-    from inspection.record.serialization import result_from_dict, to_dict
+    from inspection.model.serialization import result_from_dict, to_dict
     from vision.batch import measure_many
 
     answers = measure_many(

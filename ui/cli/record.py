@@ -205,7 +205,11 @@ def _report(done: Imported, opened: Record) -> None:
 
 def _tell_missing_photographs(opened: Record) -> None:
     """Say which photographs are missing from the store: a JSON export holds none."""
-    from inspection.record.not_restored import known_missing, missing_note, photograph_hashes
+    from inspection.record.storage.not_restored import (
+        known_missing,
+        missing_note,
+        photograph_hashes,
+    )
 
     with opened.access.reading() as connection:
         listed = known_missing(connection)

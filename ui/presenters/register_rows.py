@@ -8,7 +8,7 @@ from datetime import date
 from typing import Literal, get_args
 
 from inspection.measurement.doubt import DOUBT_MARK
-from inspection.record.examinations import RegisteredRope
+from inspection.record.overview.examinations import RegisteredRope
 from ui.lengths import diameter_words, short_length, signed_length
 from ui.text import as_minus
 

@@ -20,12 +20,12 @@ from inspection.limits.conformity import DecisionRule
 from inspection.model.closing import Closing
 from inspection.model.confirmation import Confirmation
 from inspection.model.rope import Units
+from inspection.model.serialization import JsonObject
+from inspection.record.changes.finding_keys import match_findings
 from inspection.record.errors import RecordError
-from inspection.record.events import SLIP_CORRECTED, Event
-from inspection.record.finding_keys import match_findings
-from inspection.record.kept_limits import limit_confirmations
+from inspection.record.limits import limit_confirmations
 from inspection.record.record import Record
-from inspection.record.serialization import JsonObject
+from inspection.record.storage.events import SLIP_CORRECTED, Event
 from inspection.record.views import (
     LoggedCondition,
     LoggedFinding,

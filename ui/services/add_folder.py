@@ -11,9 +11,9 @@ from pathlib import Path
 from inspection.folder import Folder
 from inspection.model.readings import Reading
 from inspection.model.rope import Inspection
+from inspection.model.serialization import from_dict
 from inspection.record.errors import RecordError
 from inspection.record.record import Record
-from inspection.record.serialization import from_dict
 from inspection.record.views import Manner
 from ui.services.measuring_queue import PhotoFile, store_photographs
 from ui.services.print_sets import choose_check

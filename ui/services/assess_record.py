@@ -12,7 +12,8 @@ from inspection.limits.rules import Rule
 from inspection.model.log import Earlier, Log
 from inspection.model.loss import LOSS_REMEDY, loss_rank
 from inspection.model.readings import Reading
-from inspection.record.examinations import (
+from inspection.model.serialization import to_dict
+from inspection.record.overview.examinations import (
     ComparedEntry,
     ReadBy,
     is_examined,
@@ -20,7 +21,6 @@ from inspection.record.examinations import (
     not_examined,
 )
 from inspection.record.record import Record
-from inspection.record.serialization import to_dict
 from inspection.screening.checks.completeness import GAPS
 from inspection.screening.multiple_testing import WHOLE_ROPE
 from inspection.screening.screen import review_rank

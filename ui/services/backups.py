@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from datetime import UTC, datetime
 
-from inspection.record.database import sqlite_path
 from inspection.record.errors import RecordError
 from inspection.record.integrity.verify import Backup
 from inspection.record.record import Record
+from inspection.record.storage.database import sqlite_path
 
 
 def back_up_now(record: Record) -> Backup:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from inspection.assessment import Assessment
 from inspection.limits.remaining_life import StationHistory
-from inspection.record.examinations import KeyFigures
+from inspection.record.overview.examinations import KeyFigures
 from inspection.worst_station import worst_station
 
 

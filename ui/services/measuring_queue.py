@@ -20,8 +20,8 @@ from dataclasses import dataclass, replace
 
 from inspection.record import waiting
 from inspection.record.errors import RecordError
-from inspection.record.events import Signed
 from inspection.record.record import Record, open_record
+from inspection.record.storage.events import Signed
 from inspection.record.views import Manner, OpenInspection, Photograph, Preview
 from inspection.record.waiting import Answer, Task, Wait
 from ui.services.assess_record import screen_inspection

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from inspection.limits.rules import Rule
 from inspection.limits.user_rules import rules_from_json
-from inspection.record.kept_limits import keep_own_limits, kept_own_limits
+from inspection.record.limits import keep_own_limits, kept_own_limits
 from inspection.record.record import Record
 
 

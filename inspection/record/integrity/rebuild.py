@@ -15,11 +15,11 @@ from pathlib import Path
 
 from sqlalchemy import Connection, select
 
-from inspection.record.database import make_engine
+from inspection.record.changes.projection import apply_event
 from inspection.record.errors import RecordError
-from inspection.record.events import iter_events
-from inspection.record.projection import apply_event
-from inspection.record.schema import STATE, events, metadata
+from inspection.record.storage.database import make_engine
+from inspection.record.storage.events import iter_events
+from inspection.record.storage.schema import STATE, events, metadata
 
 EventProgress = Callable[[int, int], None]  # events done, events in all
 BATCH = 500  # events between two points from which an interrupted run can resume

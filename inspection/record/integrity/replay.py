@@ -18,16 +18,12 @@ from inspection.model.condition import Condition
 from inspection.model.confirmation import Confirmation, check_confirmation
 from inspection.model.readings import Gauge, Reading
 from inspection.model.rope import Inspection, Rope
+from inspection.model.serialization import from_dict, result_from_dict, to_dict
 from inspection.model.typed import check_types
-from inspection.record import commands, reviews, waiting
+from inspection.record.changes import commands, measurements, reviews
 from inspection.record.errors import RecordError
-from inspection.record.events import SLIP_CORRECTED, Event, Signed, replaying
-from inspection.record.schema import results
-from inspection.record.serialization import (
-    from_dict,
-    result_from_dict,
-    to_dict,
-)
+from inspection.record.storage.events import SLIP_CORRECTED, Event, Signed, replaying
+from inspection.record.storage.schema import results
 from inspection.record.views import AskedAgain, Manner, Photograph
 from vision.results import Finding
 
@@ -180,12 +176,12 @@ def _request(connection: Connection, event: Event) -> None:
     new = dict(event.new_value)
     hashes = new.pop("photographs")
     manner = _typed(Manner(**new))
-    waiting.save_request(connection, event.subject, hashes, manner, _signed(event))
+    measurements.save_request(connection, event.subject, hashes, manner, _signed(event))
 
 
 def _measured(connection: Connection, event: Event) -> None:
-    photograph = _typed(waiting.MeasuredPhotograph(**event.new_value))
-    waiting.save_measured(connection, event.subject, photograph, by=event.who)
+    photograph = _typed(measurements.MeasuredPhotograph(**event.new_value))
+    measurements.save_measured(connection, event.subject, photograph, by=event.who)
 
 
 def _findings(connection: Connection, event: Event) -> None:

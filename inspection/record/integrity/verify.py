@@ -12,23 +12,18 @@ from typing import Any
 
 from sqlalchemy import Connection, Row, Table, collate, select
 
-from inspection.record.database import Access, copy_sqlite, make_engine, sqlite_path, writer
 from inspection.record.errors import DamagedError, RecordError, plainly
-from inspection.record.events import (
-    chain_faults,
-    clock_notes,
-    fingerprint,
-    noted_fault,
-)
 from inspection.record.integrity.rebuild import EventProgress, NotReplayableError, rebuilt_state
-from inspection.record.not_restored import (
+from inspection.record.storage.database import Access, copy_sqlite, make_engine, sqlite_path, writer
+from inspection.record.storage.events import chain_faults, clock_notes, fingerprint, noted_fault
+from inspection.record.storage.not_restored import (
     known_missing,
     missing_note,
     photograph_hashes,
     preview_hashes,
 )
-from inspection.record.photo_store import NOWHERE, PhotographStore
-from inspection.record.schema import STATE
+from inspection.record.storage.photo_store import NOWHERE, PhotographStore
+from inspection.record.storage.schema import STATE
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,14 +21,7 @@ import numpy as np
 from inspection.model.loss import LEAST_PCT, MAY_BE_LOSS, MOST_PCT
 from inspection.screening.figures.causes import exchanged, of_jaws, of_many, of_no_rope, of_station
 from inspection.screening.figures.evidence import Explanation, log_posterior, row_of, rows_of
-from inspection.screening.figures.expected_readings import (
-    LET_GO_PCT,
-    Array,
-    Figures,
-    Fit,
-    at,
-    fit,
-)
+from inspection.screening.figures.expected_readings import LET_GO_PCT, Array, Figures, Fit, at, fit
 from inspection.screening.figures.narrow_jaws import jaws_chance
 from inspection.screening.figures.odd_figures import (
     MOST_LET_GO,

@@ -16,14 +16,7 @@ import numpy as np
 from scipy.special import logsumexp
 
 from inspection.model.log import Log
-from inspection.screening.figures.expected_readings import (
-    Array,
-    Figures,
-    Fit,
-    Whole,
-    fit,
-    gather,
-)
+from inspection.screening.figures.expected_readings import Array, Figures, Fit, Whole, fit, gather
 from inspection.screening.figures.predictions import (
     DRAW_SEED,
     DRAWS,

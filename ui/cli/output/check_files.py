@@ -13,7 +13,7 @@ from inspection.folder import Folder, rejected_words
 from inspection.limits.remaining_life import StationHistory
 from inspection.measurement.doubt import doubt_words
 from inspection.model.loss import LOCAL_GROUND
-from inspection.record.serialization import to_dict
+from inspection.model.serialization import to_dict
 from ui.cli.output.measure import as_plain
 from ui.text import CAUTIONS, refused, sentence
 

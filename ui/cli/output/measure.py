@@ -17,7 +17,7 @@ from inspection.exchange.spreadsheet import escape_formula
 from inspection.measurement.ellipse import Ellipse
 from inspection.measurement.measured_diameter import MeasuredDiameter
 from inspection.measurement.section import Section
-from inspection.record.serialization import to_dict
+from inspection.model.serialization import to_dict
 from ui.text import CAUTIONS, refused, sentence
 from vision.frame import COLUMNS, results_frame
 from vision.results import Estimate, Refusal, Result

@@ -11,7 +11,7 @@ from inspection.model.length_text import parse_length
 from inspection.model.names import same_person
 from inspection.model.readings import Reading
 from inspection.record.errors import RecordError
-from inspection.record.examinations import ACCEPTED
+from inspection.record.overview.examinations import ACCEPTED
 from inspection.record.record import Record
 from inspection.record.views import AskedAgain, Asks, LoggedReading, OpenInspection
 from inspection.screening.figures.transcription_errors import retyped, value_meant_mm

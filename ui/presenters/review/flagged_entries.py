@@ -13,8 +13,8 @@ from inspection.comparison.standing_apart import GaugeOrPerson, StandsApart
 from inspection.exchange.spreadsheet import write_sheet
 from inspection.model.log import counted
 from inspection.model.loss import loss_rank
-from inspection.record.examinations import ACCEPTED, ComparedEntry
-from inspection.record.rankings import CorrectedSlip, ListedFinding, ReaderTally, RopeTally
+from inspection.record.overview.examinations import ACCEPTED, ComparedEntry
+from inspection.record.overview.rankings import CorrectedSlip, ListedFinding, ReaderTally, RopeTally
 from inspection.record.record import Record
 from inspection.record.views import StationReview
 from ui.presenters.review.queue import item_name, station_of
@@ -126,7 +126,7 @@ def flagged_entries(
     Parameters
     ----------
     found : sequence of ListedFinding
-        From `inspection.record.rankings.ranked_findings`.
+        From `inspection.record.overview.rankings.ranked_findings`.
     waiting : mapping of (str, int) to StationReview
         Inspection and station -> the decision that sent it back to its inspector.
     compared : sequence of ComparedEntry, optional

@@ -22,13 +22,7 @@ from starlette.datastructures import Headers
 
 from ui.environment import ORIGINS, PHONES, TEAM_FILE, TOKEN
 from ui.services.access import logins
-from ui.services.access.roles import (
-    AccessError,
-    Person,
-    accepts_unverified,
-    person_of,
-    read_team,
-)
+from ui.services.access.roles import AccessError, Person, accepts_unverified, person_of, read_team
 from ui.web.page.streamlit_internals import login_claims, login_link
 
 Scope = MutableMapping[str, Any]

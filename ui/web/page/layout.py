@@ -21,12 +21,7 @@ from ui.text import CAUTIONS, STATE_MARKS, as_typed, capitalised
 from ui.web.page.login import can_open, current_user, log_out_button, save_own_name
 from ui.web.page.navigation import apply_theme
 from ui.web.page.rescreen import retry_pending
-from ui.web.page.session import (
-    load_inspection,
-    select_inspection,
-    selected_inspection,
-    summaries,
-)
+from ui.web.page.session import load_inspection, select_inspection, selected_inspection, summaries
 from ui.web.page.units import set_units
 from ui.web.page.waiting import show_waiting
 

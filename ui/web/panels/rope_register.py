@@ -5,18 +5,13 @@ from __future__ import annotations
 import streamlit as st
 
 from inspection.model.log import counted
-from inspection.record.examinations import RegisteredRope, register
+from inspection.record.overview.examinations import RegisteredRope, register
 from ui.presenters.register_rows import ORDERS, RegisterRow, find_ropes, in_order, register_row
 from ui.web.components.row_list import ListColumn, open_row
 from ui.web.page.address import link_query
 from ui.web.page.clock import today
 from ui.web.page.login import can_open, current_user
-from ui.web.page.session import (
-    get_record,
-    record_location,
-    select_inspection,
-    visible,
-)
+from ui.web.page.session import get_record, record_location, select_inspection, visible
 
 COLUMNS = (
     ListColumn("Rope"),

@@ -17,12 +17,7 @@ from ui.web.page import pictures
 from ui.web.page.address import address, show_place
 from ui.web.page.login import current_user
 from ui.web.page.rescreen import mark_pending
-from ui.web.page.session import (
-    cached_assessment,
-    entering,
-    get_record,
-    load_inspection,
-)
+from ui.web.page.session import cached_assessment, entering, get_record, load_inspection
 from ui.web.panels.gauge import chosen_gauge
 from vision.results import Result
 

@@ -13,7 +13,7 @@ from inspection.assessment import Assessment
 from inspection.comparison.bland_altman import FEWEST, limits_of_agreement
 from inspection.model.log import counted
 from inspection.model.readings import Gauge, Reading
-from inspection.record.examinations import ComparedEntry
+from inspection.record.overview.examinations import ComparedEntry
 from ui.charts.checks import differences_chart, digits_chart
 from ui.charts.data import Difference, Differences, K
 from ui.charts.rope import history_chart

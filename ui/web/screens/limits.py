@@ -10,11 +10,7 @@ from inspection.limits.confirmed import confirmation_words, figures_of, standing
 from inspection.limits.standards import BANDS_SURE, ISO_4309_2017, RULE_SETS
 from inspection.model.confirmation import Confirmation
 from inspection.model.length_text import parse_length
-from inspection.record.kept_limits import (
-    confirm_limits,
-    keep_own_limits,
-    limit_confirmations,
-)
+from inspection.record.limits import confirm_limits, keep_own_limits, limit_confirmations
 from inspection.record.views import OpenInspection
 from ui.lengths import in_units
 from ui.presenters.limit_rows import (

@@ -8,7 +8,7 @@ from typing import get_args
 import streamlit as st
 
 from inspection.model.rope import Inspection, Rope, Tension
-from inspection.record.kept_limits import limit_confirmations
+from inspection.record.limits import limit_confirmations
 from ui.presenters.limit_rows import rope_limits
 from ui.presenters.rope_form import not_stated, rope_facts, rope_of
 from ui.services.own_limits import own_rules

@@ -12,8 +12,8 @@ import streamlit as st
 from inspection.comparison.standing_apart import GaugeOrPerson, StandsApart, stand_apart
 from inspection.model.log import counted
 from inspection.model.rope import Units
-from inspection.record.examinations import ComparedEntry
-from inspection.record.rankings import (
+from inspection.record.overview.examinations import ComparedEntry
+from inspection.record.overview.rankings import (
     InspectionFilter,
     Status,
     Totals,
@@ -58,12 +58,7 @@ from ui.web.page.session import (
 )
 from ui.web.page.units import U_HELP, page_text
 from ui.web.panels.station import table
-from ui.web.panels.supervisor_charts import (
-    show_differences,
-    show_digits,
-    show_reader,
-    show_trends,
-)
+from ui.web.panels.supervisor_charts import show_differences, show_digits, show_reader, show_trends
 
 STYLE = """<style>
 .stMainBlockContainer .stVerticalBlock{gap:.7rem}

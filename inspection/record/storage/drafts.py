@@ -13,9 +13,9 @@ from typing import Any
 from sqlalchemy import ColumnElement, Connection, and_, delete, insert, select
 
 from inspection.model.names import checked_name, checked_text
-from inspection.record.events import now_utc
-from inspection.record.schema import drafts
-from inspection.record.serialization import canonical
+from inspection.model.serialization import canonical
+from inspection.record.storage.events import now_utc
+from inspection.record.storage.schema import drafts
 
 
 @dataclass(frozen=True, slots=True)

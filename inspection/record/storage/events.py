@@ -27,9 +27,9 @@ from typing import Any
 
 from sqlalchemy import Connection, insert, select, update
 
+from inspection.model.serialization import canonical
 from inspection.record.errors import RecordError
-from inspection.record.schema import events, head
-from inspection.record.serialization import canonical
+from inspection.record.storage.schema import events, head
 
 FIRST = "0" * 64
 SLIP_CORRECTED = "slip corrected"  # kind of event: a reading corrected by its reviewer

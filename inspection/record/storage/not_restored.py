@@ -10,9 +10,9 @@ from collections.abc import Iterable, Sequence
 
 from sqlalchemy import Connection, delete, insert, select
 
-from inspection.record.database import Access, is_read_only, sqlite_path
-from inspection.record.photo_store import PhotographStore
-from inspection.record.schema import not_restored, photographs
+from inspection.record.storage.database import Access, is_read_only, sqlite_path
+from inspection.record.storage.photo_store import PhotographStore
+from inspection.record.storage.schema import not_restored, photographs
 
 
 def note_missing(connection: Connection, store: PhotographStore) -> None:

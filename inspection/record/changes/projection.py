@@ -12,9 +12,10 @@ from typing import Any
 
 from sqlalchemy import Connection, Table, delete, func, insert, select, update
 
-from inspection.record.events import SLIP_CORRECTED, Event
-from inspection.record.finding_keys import sentence_key
-from inspection.record.schema import (
+from inspection.model.serialization import JsonObject, canonical, from_dict, result_from_dict
+from inspection.record.changes.finding_keys import sentence_key
+from inspection.record.storage.events import SLIP_CORRECTED, Event
+from inspection.record.storage.schema import (
     compared,
     conditions,
     confirmations,
@@ -34,7 +35,6 @@ from inspection.record.schema import (
     station_reviews,
     stations,
 )
-from inspection.record.serialization import JsonObject, canonical, from_dict, result_from_dict
 from vision.results import Estimate, Finding
 
 

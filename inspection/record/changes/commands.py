@@ -16,8 +16,11 @@ from inspection.model.length_text import LONGEST_MM
 from inspection.model.names import LONGEST_TEXT, checked_name, checked_text
 from inspection.model.readings import Gauge, GaugeKind, Reading
 from inspection.model.rope import Inspection, Rope, country_code
+from inspection.model.serialization import JsonObject, from_dict, result_from_dict, to_dict
+from inspection.record.changes.projection import apply_event
 from inspection.record.errors import ClosedError, RecordError, StaleError
-from inspection.record.events import (
+from inspection.record.queries import definition_of, find_inspection, inspection_of, next_number
+from inspection.record.storage.events import (
     SLIP_CORRECTED,
     Change,
     Event,
@@ -26,11 +29,9 @@ from inspection.record.events import (
     is_replaying,
     iter_events,
 )
-from inspection.record.not_restored import forget
-from inspection.record.photo_store import PhotographStore
-from inspection.record.projection import apply_event
-from inspection.record.queries import definition_of, find_inspection, inspection_of, next_number
-from inspection.record.schema import (
+from inspection.record.storage.not_restored import forget
+from inspection.record.storage.photo_store import PhotographStore
+from inspection.record.storage.schema import (
     confirmations,
     gauges,
     not_restored,
@@ -41,7 +42,6 @@ from inspection.record.schema import (
     results,
     ropes,
 )
-from inspection.record.serialization import JsonObject, from_dict, result_from_dict, to_dict
 from inspection.record.views import Photograph
 from vision.results import Result
 

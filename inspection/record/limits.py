@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from inspection.model.confirmation import Confirmation, check_confirmation
-from inspection.record.events import Signed
+from inspection.model.serialization import JsonObject, from_dict, to_dict
 from inspection.record.queries import iter_definitions
 from inspection.record.record import Record
-from inspection.record.schema import confirmations, own_limits
-from inspection.record.serialization import JsonObject, from_dict, to_dict
+from inspection.record.storage.events import Signed
+from inspection.record.storage.schema import confirmations, own_limits
 
 
 def keep_own_limits(

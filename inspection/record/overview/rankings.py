@@ -1,7 +1,7 @@
 """Entries across thousands of inspections, ranked by rope, by person and by gauge.
 
 Everything comes from the tables of state and the results of examinations
-(`inspection.record.examinations`); no inspection is opened or assessed for it.
+(`examinations`); no inspection is opened or assessed for it.
 """
 
 from __future__ import annotations
@@ -13,10 +13,11 @@ from typing import Any, Literal
 
 from sqlalchemy import ColumnElement, Row, Select, and_, case, func, or_, select, true
 
-from inspection.record.events import SLIP_CORRECTED, fingerprint
-from inspection.record.examinations import ACCEPTED, ComparedEntry, entry_of
+from inspection.model.serialization import from_dict
+from inspection.record.overview.examinations import ACCEPTED, ComparedEntry, entry_of
 from inspection.record.record import Record
-from inspection.record.schema import (
+from inspection.record.storage.events import SLIP_CORRECTED, fingerprint
+from inspection.record.storage.schema import (
     compared,
     events,
     examinations,
@@ -25,7 +26,6 @@ from inspection.record.schema import (
     inspections,
     station_reviews,
 )
-from inspection.record.serialization import from_dict
 from inspection.record.views import LoggedFinding, StationReview
 from vision.results import Finding
 

@@ -1,8 +1,7 @@
 """The results of examining each inspection, stored so that thousands can be ranked quickly.
 
 They are calculated from the entries, hence they are not events: whatever changes an entry removes
-them (`inspection.record.projection`), and the inspection is "not examined yet" until it is examined
-again.
+them (`changes.projection`), and the inspection is "not examined yet" until it is examined again.
 """
 
 from __future__ import annotations
@@ -17,17 +16,11 @@ from sqlalchemy import Row, delete, insert, select
 
 from inspection.model.loss import BEFORE_OTHERS
 from inspection.model.rope import Units
-from inspection.record.commands import require_inspection
-from inspection.record.events import now_utc
+from inspection.model.serialization import canonical, to_dict
+from inspection.record.changes.commands import require_inspection
 from inspection.record.record import Record
-from inspection.record.schema import (
-    compared,
-    examinations,
-    flagged,
-    inspections,
-    ropes,
-)
-from inspection.record.serialization import canonical, to_dict
+from inspection.record.storage.events import now_utc
+from inspection.record.storage.schema import compared, examinations, flagged, inspections, ropes
 from inspection.record.views import InspectionState
 
 ACCEPTED = "accepted"  # `settled_how` begins with it if a finding was accepted as it is

@@ -21,7 +21,8 @@ from inspection.model.condition import Condition, Criterion, check_condition
 from inspection.model.log import stations_in_words
 from inspection.model.names import same_person
 from inspection.model.readings import Reading
-from inspection.record.commands import (
+from inspection.model.serialization import to_dict
+from inspection.record.changes.commands import (
     check_revision,
     require_inspection,
     require_reason,
@@ -29,11 +30,11 @@ from inspection.record.commands import (
     save,
     save_correction,
 )
+from inspection.record.changes.finding_keys import match_findings, new_key
 from inspection.record.errors import RecordError
-from inspection.record.events import SLIP_CORRECTED, Change, Signed
-from inspection.record.finding_keys import match_findings, new_key
 from inspection.record.queries import logged_findings
-from inspection.record.schema import (
+from inspection.record.storage.events import SLIP_CORRECTED, Change, Signed
+from inspection.record.storage.schema import (
     conditions,
     events,
     findings,
@@ -43,7 +44,6 @@ from inspection.record.schema import (
     station_reviews,
     stations,
 )
-from inspection.record.serialization import to_dict
 from inspection.record.views import AskedAgain, Asks, ReviewState, StationState
 from vision.results import Finding
 

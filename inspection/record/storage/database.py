@@ -22,12 +22,12 @@ from alembic.runtime.migration import MigrationContext
 from sqlalchemy import URL, Connection, Engine, create_engine, event, inspect, make_url, text
 from sqlalchemy.exc import ArgumentError
 
-from inspection.record import drafts
 from inspection.record.errors import RecordError, StaleError, plainly
-from inspection.record.events import lock_head
-from inspection.record.file_guard import FileMark, refuse_another_file
+from inspection.record.storage import drafts
+from inspection.record.storage.events import lock_head
+from inspection.record.storage.file_guard import FileMark, refuse_another_file
 
-MIGRATIONS = Path(__file__).parent / "migrations"
+MIGRATIONS = Path(__file__).parents[1] / "migrations"
 BUSY_MS = 10_000
 
 # On PostgreSQL two programs that open a new record at once must not both create its tables.

@@ -11,7 +11,7 @@ import hashlib
 import re
 from collections.abc import Collection, Sequence
 
-from inspection.record.serialization import canonical
+from inspection.model.serialization import canonical
 from inspection.record.views import LoggedFinding
 from vision.results import Finding
 

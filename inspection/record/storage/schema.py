@@ -1,7 +1,7 @@
 """The record's tables: the events, which are the record, and what follows from them.
 
 `events` and `head` are the record. The tables after them hold the current state for fast
-queries; `inspection.record.projection` fills them from the events and from nothing else, so they
+queries; `record.changes.projection` fills them from the events and from nothing else, so they
 can be rebuilt and compared. Times and dates are ISO 8601 text and results are JSON text, so that
 every database stores the same characters.
 """
