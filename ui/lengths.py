@@ -14,6 +14,7 @@ from inspection.model.length_text import MM_PER_INCH, length_text
 from inspection.model.rope import Units
 
 PER_INCH = float(MM_PER_INCH)
+K = 2.0  # coverage factor: u is stored, U is shown and typed
 M_PER_FOOT = 0.3048  # exactly, by the international yard of 1959
 
 
@@ -50,7 +51,7 @@ def figure(value_mm: float, units: Units, *, decimals: int = 2, signed: bool = F
     return f"{length_in(value_mm, units):{'+' if signed else ''}z.{places}f}"
 
 
-def tabled(value_mm: float, units: Units, *, decimals: int = 2, signed: bool = False) -> str:
+def tabled(value_mm: float, units: Units, *, signed: bool = False) -> str:
     """Return a figure for a table that others calculate with: one more decimal in inches.
 
     Examples
@@ -58,7 +59,7 @@ def tabled(value_mm: float, units: Units, *, decimals: int = 2, signed: bool = F
     >>> tabled(0.06, "mm"), tabled(0.06, "inch")
     ('0.06', '0.0024')
     """
-    return figure(value_mm, units, decimals=decimals + (units == "inch"), signed=signed)
+    return figure(value_mm, units, decimals=2 + (units == "inch"), signed=signed)
 
 
 def signed_length(value_mm: float, units: Units, *, decimals: int = 2) -> str:
@@ -133,7 +134,7 @@ def diameter_words(value_mm: float, u_mm: float, units: Units = "mm") -> str:
 
 def with_u(value_mm: float, u_mm: float, units: Units, *, signed: bool = False) -> str:
     """Return the same without the unit, for a column whose heading has it."""
-    return f"{figure(value_mm, units, signed=signed)} ± {figure(2.0 * u_mm, units)}"
+    return f"{figure(value_mm, units, signed=signed)} ± {figure(K * u_mm, units)}"
 
 
 def heads_in_units(heads: Sequence[str], units: Units) -> list[str]:

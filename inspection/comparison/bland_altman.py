@@ -91,9 +91,7 @@ class Flags:
         )
 
 
-def limits_of_agreement(
-    differences_mm: Sequence[float], *, factor: float = 1.96, level: float = 0.95
-) -> Agreement:
+def limits_of_agreement(differences_mm: Sequence[float], *, factor: float = 1.96) -> Agreement:
     """Return mean difference and limits of agreement of two methods.
 
     Parameters
@@ -102,8 +100,6 @@ def limits_of_agreement(
         One method minus the other, mm; at least 3.
     factor : float, optional
         Limits at bias +- factor x sd: 1.96 (1999 paper) or 2 (1986 paper).
-    level : float, optional
-        Level of the confidence intervals.
 
     Raises
     ------
@@ -112,8 +108,8 @@ def limits_of_agreement(
 
     Notes
     -----
-    se(bias) = s / sqrt(n), se(limit) = sqrt(3 s^2 / n), both with t(n - 1), as in [1]_. They
-    assume independent differences: what a whole group shares is not included.
+    se(bias) = s / sqrt(n), se(limit) = sqrt(3 s^2 / n), both with t(n - 1), as in [1]_, for
+    95 %. They assume independent differences: what a whole group shares is not included.
 
     References
     ----------
@@ -129,7 +125,7 @@ def limits_of_agreement(
         raise ValueError("every difference must be a number: leave out places not measured.")
     count = len(values)
     bias, sd = float(values.mean()), float(values.std(ddof=1))
-    quantile = float(t.ppf(0.5 + level / 2.0, count - 1))
+    quantile = float(t.ppf(0.975, count - 1))
     se = sd / math.sqrt(count)
     half, half_limit = quantile * se, quantile * math.sqrt(3.0) * se
     low, high = bias - factor * sd, bias + factor * sd
@@ -148,7 +144,7 @@ def limits_of_agreement(
     )
 
 
-def agreement_of(comparisons: Sequence[Comparison], *, factor: float = 1.96) -> Agreement:
+def agreement_of(comparisons: Sequence[Comparison]) -> Agreement:
     """Return limits of agreement of comparisons, with the shared part of the bias's uncertainty.
 
     Raises
@@ -156,9 +152,7 @@ def agreement_of(comparisons: Sequence[Comparison], *, factor: float = 1.96) -> 
     ValueError
         If there are fewer than 3.
     """
-    plain = limits_of_agreement(
-        [comparison.difference_mm for comparison in comparisons], factor=factor
-    )
+    plain = limits_of_agreement([comparison.difference_mm for comparison in comparisons])
     weight = 1.0 / len(comparisons)
     mean_budget = weighted_terms(
         (weight, comparison.difference_budget) for comparison in comparisons
@@ -166,9 +160,7 @@ def agreement_of(comparisons: Sequence[Comparison], *, factor: float = 1.96) -> 
     return replace(plain, u_bias_mm=combined_u_mm(mean_budget))
 
 
-def agreement_by(
-    comparisons: Iterable[Comparison], group: Group, *, factor: float = 1.96
-) -> dict[str, Agreement | None]:
+def agreement_by(comparisons: Iterable[Comparison], group: Group) -> dict[str, Agreement | None]:
     """Return limits of agreement by gauge, person, card set or phone, in the names' order.
 
     A group with fewer than 3 comparisons has None.
@@ -178,7 +170,7 @@ def agreement_by(
         name: str = getattr(comparison, group)
         groups.setdefault(name, []).append(comparison)
     return {
-        name: agreement_of(groups[name], factor=factor) if len(groups[name]) >= FEWEST else None
+        name: agreement_of(groups[name]) if len(groups[name]) >= FEWEST else None
         for name in sorted(groups)
     }
 

@@ -22,6 +22,7 @@ from vision.uncertainty import Influence, Term, combined_u_mm
 FACTORS = ("all", "size", "finish", "phone", "card set", "rope")
 BANDS_MM = (0.0, 10.0, 20.0, 40.0, math.inf)  # of the trusted diameter; our choice
 NOT_STATED = "not stated"
+LIMITS_AT = 1.96  # limits of agreement, in standard deviations either side of the bias
 
 
 @dataclass(frozen=True, slots=True)
@@ -254,15 +255,13 @@ def _group(factor: str, name: str, photos: Sequence[StudiedPhoto]) -> StudyGroup
     )
 
 
-def spread_of(by_rope: Sequence[Sequence[float]], *, factor: float = 1.96) -> Spread:
+def spread_of(by_rope: Sequence[Sequence[float]]) -> Spread:
     """Return mean difference and limits of agreement for ropes photographed several times.
 
     Parameters
     ----------
     by_rope : sequence of sequence of float
         The differences of each rope, %; at least 3 ropes.
-    factor : float, optional
-        Limits at bias +- factor x sd.
 
     Raises
     ------
@@ -302,8 +301,8 @@ def spread_of(by_rope: Sequence[Sequence[float]], *, factor: float = 1.96) -> Sp
     freedom = variance**2 / parts if parts > 0 else math.inf
     quantile = float(t.ppf(0.975, ropes - 1))
     sd, half = math.sqrt(variance), quantile * math.sqrt(between / total)
-    half_limit = quantile * math.sqrt(between / total + factor**2 * variance / (2.0 * freedom))
-    low, high = bias - factor * sd, bias + factor * sd
+    half_limit = quantile * math.sqrt(between / total + LIMITS_AT**2 * variance / (2.0 * freedom))
+    low, high = bias - LIMITS_AT * sd, bias + LIMITS_AT * sd
     return Spread(
         bias,
         (bias - half, bias + half),

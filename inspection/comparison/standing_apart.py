@@ -24,6 +24,7 @@ from vision.uncertainty import Influence, Term
 
 GaugeOrPerson = Literal["gauge", "person"]
 # Influences of one photograph or one reading; all others are shared with other comparisons.
+LEVEL = 0.05  # accepted share of false names among those flagged
 OWN = frozenset(
     {
         Influence.CORNERS,
@@ -145,17 +146,13 @@ class StandsApart:
         )
 
 
-def stand_apart(
-    comparisons: Sequence[KnownDifference], *, level: float = 0.05
-) -> list[StandsApart]:
+def stand_apart(comparisons: Sequence[KnownDifference]) -> list[StandsApart]:
     """Return every gauge and person against all others, the oddest first.
 
     Parameters
     ----------
     comparisons : sequence
         Of all inspections that are evaluated together.
-    level : float, optional
-        Accepted share of false names among those flagged.
 
     Notes
     -----
@@ -186,7 +183,7 @@ def stand_apart(
         for name in sorted({*names.tolist()})
         if name and min(np.sum(names == name), np.sum(names != name)) >= FEWEST
     }
-    found = _against_others(groups, off, level)
+    found = _against_others(groups, off)
     total, odd = len(comparisons), int(disagree.sum())
     often = [int(disagree[mine].sum()) for mine in groups.values()]
     rates = flags(
@@ -194,9 +191,9 @@ def stand_apart(
             float(hypergeom.sf(here - 1, total, odd, int(mine.sum())))
             for here, mine in zip(often, groups.values(), strict=True)
         ],
-        level=level,
+        level=LEVEL,
     )
-    adjusted = flags([p for *_, p in found], level=level)
+    adjusted = flags([p for *_, p in found], level=LEVEL)
     apart = [
         StandsApart(
             kind,
@@ -245,7 +242,7 @@ class _Off:
 
 
 def _against_others(
-    groups: Mapping[tuple[GaugeOrPerson, str], NDArray[np.bool_]], off: _Off, level: float
+    groups: Mapping[tuple[GaugeOrPerson, str], NDArray[np.bool_]], off: _Off
 ) -> list[tuple[float, float, float]]:
     """Return each name's difference from the others that don't stand apart, its u and chance."""
     apart: set[tuple[GaugeOrPerson, str]] = set()
@@ -257,7 +254,7 @@ def _against_others(
             for kind in get_args(GaugeOrPerson)
         }
         found = [off.difference(mine, ~mine & ~out[kind]) for (kind, _), mine in groups.items()]
-        flagged = flags([p for *_, p in found], level=level).flagged
+        flagged = flags([p for *_, p in found], level=LEVEL).flagged
         named = [
             (p, -abs(difference), one)
             for one, (difference, _, p), flag in zip(groups, found, flagged, strict=True)

@@ -37,6 +37,7 @@ Array = NDArray[np.float64]
 
 LEAST_TURN_DEG = 10.0  # directions closer together than this count as one; our choice
 MOST_OVAL = 2.0  # ratio of two widths beyond which one is a typing slip; our choice
+LEVEL = 0.95  # of the interval of the ovality
 CLEAR = 0.05  # p-value of the fit below which the section is not an ellipse
 
 
@@ -214,11 +215,11 @@ def _oval(p0: float, q: float) -> float:
     return math.sqrt(p0 + q) - math.sqrt(p0 - q)
 
 
-def _length_interval(estimate: Array, cov: Array, level: float = 0.95) -> tuple[float, float]:
+def _length_interval(estimate: Array, cov: Array) -> tuple[float, float]:
     """Return the interval of the length of a vector observed with normal noise.
 
     A length is in the interval if the nearest vector of that length is no farther (Mahalanobis)
-    from the one observed than the length of a noisy vector strays with `level`. That bound uses
+    from the one observed than the length of a noisy vector strays with `LEVEL`. That bound uses
     the larger axis of the noise for both, which makes the interval slightly too long, never too
     short.
     """
@@ -231,28 +232,28 @@ def _length_interval(estimate: Array, cov: Array, level: float = 0.95) -> tuple[
     c2 = np.einsum("ij,ij->j", circle, inverse @ circle)
 
     def outside(r: float) -> float:
-        return float((c0 - 2 * r * c1 + r * r * c2).min()) - _bound(r / sigma, level)
+        return float((c0 - 2 * r * c1 + r * r * c2).min()) - _bound(r / sigma)
 
     length = float(np.hypot(*estimate))
     low = 0.0 if outside(0.0) <= 0 else float(brentq(outside, 0.0, length))
     return low, float(brentq(outside, length, length + 8 * sigma))
 
 
-def _bound(length: float, level: float) -> float:
-    """Return the square of how far the length of a unit-noise vector strays with `level`."""
-    lengths, bounds = _bounds(level)
+def _bound(length: float) -> float:
+    """Return the square of how far the length of a unit-noise vector strays with `LEVEL`."""
+    lengths, bounds = _bounds()
     return float(np.interp(length, lengths, bounds))
 
 
 @cache
-def _bounds(level: float) -> tuple[Array, Array]:
+def _bounds() -> tuple[Array, Array]:
     """Return lengths and the bounds of `_bound` there; beyond them one dimension is left."""
     lengths = np.append(np.linspace(0.0, 4.0, 33), [5.0, 6.0, 8.0, 12.0])
 
     def missed(reach: float, length: float) -> float:
         inner = max(length - reach, 0.0) ** 2
         between = ncx2.cdf((length + reach) ** 2, 2, length**2) - ncx2.cdf(inner, 2, length**2)
-        return float(between) - level
+        return float(between) - LEVEL
 
     reaches = [float(brentq(missed, 1.0, 4.0, args=(length,))) ** 2 for length in lengths]
-    return lengths, np.maximum(reaches, chi2.ppf(level, 1))
+    return lengths, np.maximum(reaches, chi2.ppf(LEVEL, 1))

@@ -47,7 +47,6 @@ class _Typed:
 
     value_mm: Decimal
     step_mm: Decimal
-    last_digit: int | None
 
 
 def parse_length(
@@ -95,9 +94,7 @@ def parse_length(
     return value
 
 
-def typed_resolution_mm(
-    text: str, *, unit: LengthUnit = "mm", decimal: DecimalMark | None = None
-) -> float:
+def typed_resolution_mm(text: str) -> float:
     """Return the value of one unit in the last typed digit, mm.
 
     For an inch fraction it is one over the denominator. People reduce fractions (1/2 on a scale of
@@ -113,23 +110,7 @@ def typed_resolution_mm(
     >>> typed_resolution_mm("22,40"), typed_resolution_mm("22"), typed_resolution_mm("0.880 in")
     (0.01, 1.0, 0.0254)
     """
-    return float(_take_apart(text, unit, decimal).step_mm)
-
-
-def last_digit(text: str, *, decimal: DecimalMark | None = None) -> int | None:
-    """Return the last digit that was typed, trailing zeros included; None for a fraction.
-
-    Raises
-    ------
-    ValueError
-        As `parse_length`.
-
-    Examples
-    --------
-    >>> last_digit("22,40"), last_digit("0.88 in"), last_digit("1 3/8")
-    (0, 8, None)
-    """
-    return _take_apart(text, "mm", decimal).last_digit
+    return float(_take_apart(text, "mm", None).step_mm)
 
 
 def length_text(
@@ -198,7 +179,7 @@ def _decimal(text: str, number: str, unit: LengthUnit, decimal: DecimalMark | No
         )
     scale = _MM_PER[unit]
     value = Decimal(f"{whole}.{places or '0'}")
-    return _Typed(value * scale, Decimal(1).scaleb(-len(places)) * scale, int((whole + places)[-1]))
+    return _Typed(value * scale, Decimal(1).scaleb(-len(places)) * scale)
 
 
 def _fraction(text: str, number: str, unit: LengthUnit) -> _Typed:
@@ -219,7 +200,7 @@ def _fraction(text: str, number: str, unit: LengthUnit) -> _Typed:
         )
     part = Fraction(whole) + Fraction(above, below)
     step = MM_PER_INCH / below
-    return _Typed(Decimal(part.numerator) / part.denominator * MM_PER_INCH, step, None)
+    return _Typed(Decimal(part.numerator) / part.denominator * MM_PER_INCH, step)
 
 
 def _plain(text: str) -> str:

@@ -12,25 +12,8 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Literal
 
-from inspection.model.length_text import last_digit, length_text, parse_length, typed_resolution_mm
 from vision.results import Place
 from vision.uncertainty import Term, combined_u_mm
-
-__all__ = [
-    "REPEATABILITY_PCT",
-    "Gauge",
-    "GaugeKind",
-    "Reading",
-    "gauge_terms",
-    "gauge_u_mm",
-    "last_digit",
-    "length_text",
-    "one_section_shortfall_pct",
-    "parse_length",
-    "reading_key",
-    "reading_terms",
-    "typed_resolution_mm",
-]
 
 # Repeatability: standard deviation of repeated readings of one place by one person, % of the
 # diameter. Common practice, no source. With it, two readings 0.13 mm apart on a 35 mm rope, which
@@ -162,7 +145,6 @@ def reading_terms(
     gauge: Gauge,
     *,
     outer_strands: int | None = None,
-    repeatability_mm: float | None = None,
     inspection: str = "",
     calibrations_ago: int = 0,
 ) -> tuple[Term, ...]:
@@ -177,7 +159,6 @@ def reading_terms(
         diameter_mm=reading.value_mm,
         key=reading_key(reading, inspection=inspection),
         outer_strands=outer_strands,
-        repeatability_mm=repeatability_mm,
         calibrations_ago=calibrations_ago,
     )
 

@@ -173,7 +173,7 @@ def _is(inspection: str, photo: str) -> tuple[ColumnElement[bool], ColumnElement
 # ---- how many are waiting --------------------------------------------------------------------
 
 
-def waiting(record: Record, inspection: str | None = None) -> Wait:
+def waiting_count(record: Record, inspection: str | None = None) -> Wait:
     """Return how many photographs are waiting, of one inspection or of all."""
     with record.access.reading() as connection:
         count = select(func.count()).where(photographs.c.waiting.is_(True))

@@ -25,6 +25,7 @@ from inspection.record import waiting
 from inspection.record.errors import RecordError, StaleError
 from inspection.record.record import Record, open_record
 from inspection.record.views import Manner
+from inspection.record.waiting import waiting_count
 from ui.services import measuring_queue
 from ui.services.measuring_queue import (
     PhotoFile,
@@ -32,7 +33,6 @@ from ui.services.measuring_queue import (
     measure_again,
     start_worker,
     store_photographs,
-    waiting_count,
     work_off,
     work_once,
 )
@@ -124,7 +124,7 @@ def noted(name, work, data, *rest):
 measuring_queue.apart = noted
 with open_record(sys.argv[1]) as record:
     print("ready", flush=True)
-    while measuring_queue.waiting_count(record).photographs:
+    while waiting_count(record).photographs:
         measuring_queue.work_once(record)
 """
 PROJECT = Path(__file__).resolve().parents[2]

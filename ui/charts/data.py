@@ -19,8 +19,6 @@ from inspection.measurement.section import Source
 from inspection.model.rope import Units
 from ui.lengths import in_units, length_text, signed_length
 
-K = 2.0
-
 # Okabe and Ito (2008): eight colours distinguishable with any kind of colour vision.
 BLACK, ORANGE, SKY, GREEN = "#000000", "#E69F00", "#56B4E9", "#009E73"
 YELLOW, BLUE, VERMILION, PURPLE = "#F0E442", "#0072B2", "#D55E00", "#CC79A7"

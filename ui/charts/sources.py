@@ -23,12 +23,12 @@ from ui.charts.data import (
     Direction,
     Figure,
     History,
-    K,
     LimitLine,
     Roundness,
     Share,
     round_down,
 )
+from ui.lengths import K
 from vision.uncertainty import Term, combined_u_mm, shares
 
 

@@ -83,7 +83,8 @@ def add(
 
 def _measure_and_report(opened: Record, identity: str, by: str) -> None:
     """Measure an inspection's waiting photographs, screen it, and print a summary."""
-    from ui.services.measuring_queue import ask_screening, waiting_count, work_off
+    from inspection.record.waiting import waiting_count
+    from ui.services.measuring_queue import ask_screening, work_off
     from vision.results import Refusal
 
     waited = waiting_count(opened, identity).photographs

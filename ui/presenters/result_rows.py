@@ -20,13 +20,12 @@ from inspection.model.loss import LOCAL_GROUND, MAY_BE_LOSS
 from inspection.model.rope import Rope, Units
 from inspection.record.views import OpenInspection
 from inspection.worst_station import WorstStation
-from ui.lengths import diameter_words, figure, in_units, length_text, short_length, with_u
+from ui.lengths import K, diameter_words, figure, in_units, length_text, short_length, with_u
 from ui.presenters.review.queue import ReviewItem, review_queue, stations_without_findings
 from ui.presenters.review.station import StationView, station_views
 from ui.text import WORD_MARKS, WORD_SIGNS
 from vision.results import Estimate
 
-K = 2.0
 Rows = list[list[str]]
 RANK: dict[Outcome, int] = {"outside": 0, "undecided": 1, "within": 2}
 SECTION_HEADS = [

@@ -22,7 +22,7 @@ from inspection.model.rope import (
     Units,
     country_code,
 )
-from ui.lengths import length_in, length_text, short_length
+from ui.lengths import K, length_in, length_text, short_length
 
 USES: dict[Duty, str] = {
     "general": "not stated",
@@ -32,7 +32,6 @@ USES: dict[Duty, str] = {
     "mine": "mine hoist rope",
 }
 NOT_WRITTEN = "not recorded"
-K = 2.0  # U is typed and shown, u is stored
 
 
 @dataclass(frozen=True, slots=True)

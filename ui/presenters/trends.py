@@ -15,9 +15,9 @@ from inspection.measurement.trend import Trend, TrendPoint, trend
 from inspection.model.loss import LOCAL_GROUND, LOOK_THERE
 from inspection.model.rope import Units
 from inspection.worst_station import possible_losses
-from ui.charts.data import DatedDiameter, History, K
+from ui.charts.data import DatedDiameter, History
 from ui.charts.sources import history, limit_lines
-from ui.lengths import figure, in_units, length_text, rate_words, signed_length, unit_of
+from ui.lengths import K, figure, in_units, length_text, rate_words, signed_length, unit_of
 from vision.uncertainty import combined_u_mm, covariance_mm2
 
 LOSS = "possible loss of section"

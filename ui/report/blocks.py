@@ -13,6 +13,7 @@ from inspection.model.rope import Units
 from ui.charts.data import AlongRope, Differences, Digits, History, Roundness, Share
 from vision.results import Place
 
+LONGEST_WORD = 20  # letters; a longer word may be broken to fit its column
 Plot: TypeAlias = AlongRope | Differences | Digits | History | tuple[Share, ...]
 
 

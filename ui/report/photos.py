@@ -29,7 +29,6 @@ ROOM = 0.9  # of the rope's width, left around what was traced
 NEAR_ROOM = 0.35
 BROADEST = 1.9  # width over height of a picture; a narrower crop is made taller
 
-BY_HAND = "edge-by-hand"  # as in `ui.presenters.photographs.manual_edges`, which the pages load
 
 LOGGED = "#FF9DE2"  # as the pages draw it, dashed
 
@@ -122,11 +121,6 @@ def in_order(result: Result) -> tuple[bool, bool, int, int, float]:
         result.view_deg or 0,
         result.at_mm,
     )
-
-
-def by_hand(estimate: Estimate) -> bool:
-    """Return whether an edge of this figure was set by hand."""
-    return any(finding.code == BY_HAND for finding in estimate.findings)
 
 
 def annotated(
@@ -267,7 +261,7 @@ def _caption(results: Sequence[Result], logged: Mapping[int, tuple[float, str]])
         if isinstance(result, Estimate):
             figure = f"{result.diameter_mm:.2f} mm, U (k = 2) {result.expanded_mm():.2f} mm"
             read = f" Logged: {logged[number][1]}." if number in logged else ""
-            hand = " An edge was set by hand." if by_hand(result) else ""
+            hand = " An edge was set by hand." if result.by_hand else ""
             bare = " Measured without the card." if result.without_card else ""
             words.append(f"{place(result)}: {figure}.{read}{hand}{bare}")
         else:

@@ -2,22 +2,11 @@
 
 from __future__ import annotations
 
-from ui.report.case import ReportCase, case_of_folder, case_of_record, record_name
+from ui.report.case import ReportCase
 from ui.report.pages.content import blocks_of
 from ui.report.writers.html import html_of
-from ui.report.writers.pdf import PAPERS, PageEdges, Paper, pdf_of
+from ui.report.writers.pdf import PageEdges, Paper, pdf_of
 from ui.text import CLEARS_NOTHING
-
-__all__ = [
-    "PAPERS",
-    "Paper",
-    "ReportCase",
-    "case_of_folder",
-    "case_of_record",
-    "html_report",
-    "pdf_report",
-    "record_name",
-]
 
 
 def pdf_report(case: ReportCase, *, paper: Paper = "A4") -> bytes:

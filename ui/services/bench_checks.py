@@ -20,7 +20,7 @@ def bench_checks_file() -> Path:
     return cameras_file().with_name(NAME)
 
 
-def known_bench_checks(file: Path | None = None) -> tuple[BenchCheck, ...]:
+def known_bench_checks() -> tuple[BenchCheck, ...]:
     """Return the bench checks of this machine; none if there is no file.
 
     Raises
@@ -28,11 +28,11 @@ def known_bench_checks(file: Path | None = None) -> tuple[BenchCheck, ...]:
     ValueError
         If the file is damaged.
     """
-    place = file or bench_checks_file()
+    place = bench_checks_file()
     return tuple(_from_dict(entry, place) for entry in read_json(place).values())
 
 
-def keep_bench_check(check: BenchCheck, file: Path | None = None) -> Path:
+def keep_bench_check(check: BenchCheck) -> Path:
     """Save a check, replacing an earlier one of that phone and card set; return the file.
 
     Raises
@@ -40,7 +40,7 @@ def keep_bench_check(check: BenchCheck, file: Path | None = None) -> Path:
     ValueError
         If the file is damaged (it is then left unchanged) or cannot be written.
     """
-    place = file or bench_checks_file()
+    place = bench_checks_file()
     key = f"{check.camera}; {check.print_set}"
     entry = {**asdict(check), "on": check.on.isoformat()}
     update_json(place, "the bench check", lambda kept: {**kept, key: entry})

@@ -23,7 +23,7 @@ from inspection.record.errors import RecordError
 from inspection.record.record import Record, open_record
 from inspection.record.storage.events import Signed
 from inspection.record.views import Manner, OpenInspection, Photograph, Preview
-from inspection.record.waiting import Answer, Task, Wait
+from inspection.record.waiting import Answer, Task
 from ui.services.assess_record import screen_inspection
 from ui.services.cameras import known_cameras
 from vision.apart import apart
@@ -138,11 +138,6 @@ def store_photographs(
     return Stored(tuple(taken), tuple(known), tuple(rejected))
 
 
-def waiting_count(record: Record, identity: str | None = None) -> Wait:
-    """Return how many photographs wait, and the problem if there is one."""
-    return waiting.waiting(record, identity)
-
-
 def ask_screening(record: Record, identity: str, *, by: str) -> None:
     """Queue an inspection to be screened, and its findings saved, after its photographs."""
     waiting.ask_screening(record, identity, by=by)
@@ -215,14 +210,14 @@ def work_off(
         If they can't be measured, with the problem in one sentence. They keep waiting.
     """
     waiting.try_again(record, identity)
-    if waiting_count(record, identity).photographs >= MANY and (os.cpu_count() or 1) > 1:
+    if waiting.waiting_count(record, identity).photographs >= MANY and (os.cpu_count() or 1) > 1:
         import joblib  # type: ignore[import-untyped]
 
         where = record.access.engine.url.render_as_string(hide_password=False)
         each = joblib.delayed(_work_in_process)(where, record.photographs.where, identity)
         joblib.Parallel(n_jobs=-1)([each] * (os.cpu_count() or 1))
     while True:
-        left = waiting_count(record, identity)
+        left = waiting.waiting_count(record, identity)
         report(left.photographs)
         if left.problem:
             raise RecordError(f"{left.photographs} photographs are still waiting: {left.problem}")

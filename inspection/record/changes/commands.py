@@ -97,22 +97,22 @@ def save_definition(
 
 def check_rope(rope: Rope) -> None:
     """Raise ValueError if a rope's figures are impossible."""
-    _positive(rope.nominal_mm, f"nominal diameter of rope {rope.identity!r}", "mm")
+    _positive(rope.nominal_mm, f"nominal diameter of rope {rope.identity!r}")
     if rope.reference_mm is not None:
-        _positive(rope.reference_mm, f"reference diameter of rope {rope.identity!r}", "mm")
+        _positive(rope.reference_mm, f"reference diameter of rope {rope.identity!r}")
     if rope.lay_mm is not None:
-        _positive(rope.lay_mm, f"lay length of rope {rope.identity!r}", "mm")
+        _positive(rope.lay_mm, f"lay length of rope {rope.identity!r}")
     if rope.baseline_mm is not None:
-        _positive(rope.baseline_mm, f"baseline diameter of rope {rope.identity!r}", "mm")
+        _positive(rope.baseline_mm, f"baseline diameter of rope {rope.identity!r}")
     for groove in rope.grooves:
-        _positive(groove.radius_mm, f"radius of groove {groove.name!r}", "mm")
+        _positive(groove.radius_mm, f"radius of groove {groove.name!r}")
         for length, what in (
             (groove.pitch_mm, "pitch"),
             (groove.rope_min_mm, "least rope"),
             (groove.rope_max_mm, "largest rope"),
         ):
             if length is not None:
-                _positive(length, f"{what} of groove {groove.name!r}", "mm")
+                _positive(length, f"{what} of groove {groove.name!r}")
         if groove.layers < 1:
             raise ValueError(
                 f"the layers of groove {groove.name!r} must be 1 or more; got {groove.layers}."
@@ -146,7 +146,7 @@ def check_gauge(gauge: Gauge) -> None:
     kinds = get_args(GaugeKind)
     if gauge.kind not in kinds:
         raise ValueError(f"a gauge must be one of {', '.join(kinds)}; got {gauge.kind!r}.")
-    _positive(gauge.resolution_mm, f"resolution of gauge {gauge.identity!r}", "mm")
+    _positive(gauge.resolution_mm, f"resolution of gauge {gauge.identity!r}")
     if not (math.isfinite(gauge.permissible_error_mm) and gauge.permissible_error_mm >= 0):
         raise ValueError(
             f"the permissible error of gauge {gauge.identity!r} must be 0 mm or more; "
@@ -154,11 +154,11 @@ def check_gauge(gauge: Gauge) -> None:
         )
 
 
-def _positive(value: float, what: str, unit: str) -> None:
+def _positive(value: float, what: str) -> None:
     if not (math.isfinite(value) and value > SHORTEST_MM):
-        raise ValueError(f"the {what} must be more than 0 {unit}; got {value}.")
+        raise ValueError(f"the {what} must be more than 0 mm; got {value}.")
     if value > LONGEST_MM:
-        raise ValueError(f"the {what} is {value:g} {unit}; the longest length allowed is 100 m.")
+        raise ValueError(f"the {what} is {value:g} mm; the longest length allowed is 100 m.")
 
 
 def require_reason(why: str, what: str) -> None:
@@ -282,7 +282,7 @@ def save_readings(
 def _check_readings(connection: Connection, added: Sequence[Reading]) -> None:
     for reading in added:
         checked_name(reading.person, "person who read")
-        _positive(reading.value_mm, f"reading {reading.typed!r}", "mm")
+        _positive(reading.value_mm, f"reading {reading.typed!r}")
         if reading.station < 1 or not 0 <= reading.view_deg < 360:
             raise ValueError(
                 "a reading needs a station from 1 and a direction from 0 to 359 degrees; got "

@@ -15,7 +15,13 @@ from sqlalchemy import Connection, Row, Table, collate, select
 from inspection.record.errors import DamagedError, RecordError, plainly
 from inspection.record.integrity.rebuild import EventProgress, NotReplayableError, rebuilt_state
 from inspection.record.storage.database import Access, copy_sqlite, make_engine, sqlite_path, writer
-from inspection.record.storage.events import chain_faults, clock_notes, fingerprint, noted_fault
+from inspection.record.storage.events import (
+    MOST_LISTED,
+    chain_faults,
+    clock_notes,
+    fingerprint,
+    noted_fault,
+)
 from inspection.record.storage.not_restored import (
     known_missing,
     missing_note,
@@ -178,7 +184,7 @@ def file_faults(connection: Connection) -> list[str]:
 
 
 def _state_faults(
-    connection: Connection, *, work: Path | None, progress: EventProgress | None, most: int = 20
+    connection: Connection, *, work: Path | None, progress: EventProgress | None
 ) -> list[str]:
     """Rebuild the state from the events, in a separate file, and compare row by row."""
     faults: list[str] = []
@@ -187,7 +193,7 @@ def _state_faults(
             for table in STATE:
                 for fault in _differences(table, connection, again):
                     faults.append(fault)
-                    if len(faults) >= most:
+                    if len(faults) >= MOST_LISTED:
                         return [*faults, "more rows differ; only the first are listed."]
     except NotReplayableError as wrong:
         return [str(wrong)]

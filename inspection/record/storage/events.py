@@ -32,6 +32,7 @@ from inspection.record.errors import RecordError
 from inspection.record.storage.schema import events, head
 
 FIRST = "0" * 64
+MOST_LISTED = 20  # faults of one kind, in words
 SLIP_CORRECTED = "slip corrected"  # kind of event: a reading corrected by its reviewer
 
 
@@ -283,7 +284,7 @@ def iter_events(
             yield Event(*row)
 
 
-def clock_notes(connection: Connection, *, most: int = 20) -> list[str]:
+def clock_notes(connection: Connection) -> list[str]:
     """Return where times run backwards, a sentence each; an empty list if nowhere.
 
     That is not a fault by itself: a clock may have been corrected. But an entry made to look older
@@ -298,7 +299,7 @@ def clock_notes(connection: Connection, *, most: int = 20) -> list[str]:
                 f"{_minute(event.at)} and follows one that says {_minute(last.at)}: the clock was "
                 "set back, or the time was invented."
             )
-            if len(notes) >= most:
+            if len(notes) >= MOST_LISTED:
                 return [*notes, "more times run backwards; only the first are listed."]
         last = event
     return notes
@@ -308,7 +309,7 @@ def _minute(at: str) -> str:
     return f"{at[:19].replace('T', ' ')} UTC"
 
 
-def chain_faults(connection: Connection, *, most: int = 20) -> list[str]:
+def chain_faults(connection: Connection, *, most: int = MOST_LISTED) -> list[str]:
     """Return what is wrong with the chain, each as a sentence; an empty list if nothing is.
 
     Detects an event that was edited, removed, inserted or moved, and an end that was cut off.

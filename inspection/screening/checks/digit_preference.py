@@ -15,9 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import chdtrc
 
-from inspection.model.length_text import MM_PER_INCH
+from inspection.model.length_text import MM_PER_INCH, typed_resolution_mm
 from inspection.model.log import Log
-from inspection.model.readings import Reading, typed_resolution_mm
+from inspection.model.readings import Reading
 from inspection.screening.multiple_testing import ScreeningTest
 
 Chances = NDArray[np.float64]

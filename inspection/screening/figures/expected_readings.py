@@ -20,6 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg.lapack import dpotri
 
+from inspection.measurement.trend import DAYS_PER_YEAR
 from inspection.model.log import Log, placed
 from inspection.model.readings import Gauge, Reading, calibrations_between, gauge_terms
 from inspection.model.rope import Inspection
@@ -57,7 +58,6 @@ MOST_TIMES = 1000.0  # nominal; anything larger is not a reading, and would swam
 MOST_VISITS = 3  # earlier inspections that are used
 REFERENCE = MOST_VISITS + 1  # the visit at which the reference diameter was taken
 SAME_PLACE_M = 0.5  # stations of two inspections within this count as one place; no source
-DAYS_PER_YEAR = 365.25
 
 
 @dataclass(frozen=True, slots=True)

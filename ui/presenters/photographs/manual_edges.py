@@ -19,11 +19,6 @@ U_HAND_MM, U_HAND_PX = 0.10, 1.0
 FARTHEST_MM = 2.0
 
 
-def is_by_hand(estimate: Estimate) -> bool:
-    """Say whether an edge of this estimate was set by hand."""
-    return estimate.by_hand
-
-
 def with_edges_moved(
     estimate: Estimate, left_mm: float, right_mm: float, *, by: str, why: str
 ) -> Estimate:

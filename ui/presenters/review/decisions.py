@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from dataclasses import dataclass, replace
-from typing import Literal
 
 from inspection.comparison.crosscheck import DOUBTFUL_ZETA, Comparison
 from inspection.model.length_text import parse_length
@@ -13,13 +12,11 @@ from inspection.model.readings import Reading
 from inspection.record.errors import RecordError
 from inspection.record.overview.examinations import ACCEPTED
 from inspection.record.record import Record
-from inspection.record.views import AskedAgain, Asks, LoggedReading, OpenInspection
+from inspection.record.views import AskedAgain, Asks, LoggedReading, OpenInspection, StationState
 from inspection.screening.figures.transcription_errors import retyped, value_meant_mm
 from ui.lengths import length_text, unit_of
 from ui.presenters.review.queue import ReviewItem
 from vision.results import Place, Result
-
-Decision = Literal["accepted", "sent back", "overruled"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +39,7 @@ def save_decision(
     record: Record,
     opened: OpenInspection,
     item: ReviewItem,
-    decision: Decision,
+    decision: StationState,
     *,
     by: str,
     why: str,
@@ -115,7 +112,11 @@ class AskedFor:
 
 
 def _save(
-    record: Record, opened: OpenInspection, item: ReviewItem, decision: Decision, request: AskedFor
+    record: Record,
+    opened: OpenInspection,
+    item: ReviewItem,
+    decision: StationState,
+    request: AskedFor,
 ) -> None:
     identity, by, why = opened.inspection.identity, request.by, request.why
     word = ACCEPTED if decision == "accepted" else decision

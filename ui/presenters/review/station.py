@@ -28,7 +28,6 @@ from ui.presenters.photographs.edge_views import (
     edge_places,
     jaw_scale,
 )
-from ui.presenters.photographs.manual_edges import is_by_hand
 from ui.presenters.photographs.shapes import Look, Shape
 from vision.results import Estimate, Marks, PointPx, Refusal, Result
 from vision.uncertainty import shares
@@ -92,7 +91,7 @@ def shapes_of(estimate: Estimate, marks: Marks, logged_mm: float | None) -> list
         push = (logged_mm - estimate.diameter_mm) / 2 * jaw_scale(estimate, marks)
         for line, place in zip(jaws, edge_places(estimate, marks), strict=True):
             shapes.append(Shape("logged", tuple(_moved(point, place, push) for point in line)))
-    look: Look = "by hand" if is_by_hand(estimate) else "photograph"
+    look: Look = "by hand" if estimate.by_hand else "photograph"
     shapes += [Shape(look, line) for line in jaws]
     return shapes
 
@@ -147,7 +146,7 @@ def edge_shapes(
         logged = _across_the_cut(cut(line[0], differ), cut(line[1], differ))
         label = f"logged {_apart(differ, units)}"
         shapes.append(Shape("logged", logged, label, below=differ < 0))
-    look: Look = "by hand" if is_by_hand(estimate) else "photograph"
+    look: Look = "by hand" if estimate.by_hand else "photograph"
     shapes.append(Shape(look, jaw, look, below=differ >= 0))
     return [
         *shapes,
@@ -196,7 +195,7 @@ def legend_of(
     shown = diameter_words(estimate.diameter_mm, estimate.u_mm, units)
     lines: list[tuple[Look, str]] = [
         ("by hand", f"photograph, edge moved by hand: {shown} (dotted)")
-        if is_by_hand(estimate)
+        if estimate.by_hand
         else ("photograph", f"photograph: {shown} (solid)")
     ]
     if comparison is not None:

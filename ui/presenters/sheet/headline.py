@@ -11,8 +11,6 @@ from inspection.record.views import OpenInspection
 from inspection.worst_station import WorstStation, worst_station
 from ui.lengths import diameter_words, in_units, length_text
 
-K = 2.0
-
 
 @dataclass(frozen=True, slots=True)
 class Headline:

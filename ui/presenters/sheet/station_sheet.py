@@ -12,7 +12,7 @@ from inspection.model.log import Log, counted
 from inspection.model.readings import Reading
 from inspection.model.rope import Units
 from inspection.record.views import OpenInspection
-from ui.lengths import along, along_unit, card_place, figure, unit_of
+from ui.lengths import K, along, along_unit, card_place, figure, unit_of
 from ui.presenters.review.queue import review_queue
 from ui.presenters.sheet.entry import (
     FieldState,
@@ -24,7 +24,7 @@ from ui.presenters.sheet.entry import (
     standing_reading,
     state_of,
 )
-from ui.presenters.sheet.headline import Headline, K, headline_of
+from ui.presenters.sheet.headline import Headline, headline_of
 from vision.results import Estimate, Refusal, Result
 
 READY = FieldState()

@@ -16,9 +16,8 @@ from inspection.measurement.trend import Trend
 from inspection.model.confirmation import Confirmation
 from inspection.model.loss import LOCAL_GROUND
 from inspection.model.rope import Units
-from ui.charts.data import K
 from ui.charts.sources import history, limit_lines
-from ui.lengths import figure, in_units, rate_words, tabled, unit_of
+from ui.lengths import K, figure, in_units, rate_words, tabled, unit_of
 from ui.report.blocks import Block, Drawn, Grid, Heading, Words, without_empty
 from ui.report.case import ReportFlag
 from ui.report.pages.flag_order import ORDER

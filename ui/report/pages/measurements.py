@@ -9,12 +9,10 @@ from inspection.assessment import Assessment
 from inspection.comparison.crosscheck import why_not_compared
 from inspection.measurement.section import Section, Source
 from inspection.screening.checks.lay_length import lay_words
-from ui.charts.data import K
 from ui.charts.sources import along_rope, budget_shares, differences, roundness
-from ui.lengths import figure, short_length, signed_length, tabled, unit_of
+from ui.lengths import K, figure, short_length, signed_length, tabled, unit_of
 from ui.presenters.whole_rope import whole_rope
 from ui.report.blocks import Block, Drawn, Grid, Heading, Rounds, Words, without_empty
-from ui.report.photos import by_hand
 from ui.text import place
 from vision.results import Estimate
 from vision.uncertainty import Term, shares
@@ -105,7 +103,7 @@ def stations_by_hand(assessment: Assessment) -> tuple[int, ...]:
     named = {
         result.station
         for result in assessment.log.results
-        if isinstance(result, Estimate) and by_hand(result)
+        if isinstance(result, Estimate) and result.by_hand
     }
     return tuple(sorted(number for number in named if number is not None))
 
@@ -160,7 +158,7 @@ def views(assessment: Assessment) -> list[Block]:
                 ", ".join(
                     words
                     for words, true in (
-                        ("edge set by hand", by_hand(estimate)),
+                        ("edge set by hand", estimate.by_hand),
                         ("without the card", estimate.without_card),
                     )
                     if true

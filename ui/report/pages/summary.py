@@ -13,8 +13,7 @@ from inspection.measurement.measured_diameter import MeasuredDiameter
 from inspection.measurement.section import Section, Source
 from inspection.model.log import counted
 from inspection.model.loss import LOCAL_GROUND
-from ui.charts.data import K
-from ui.lengths import along, along_unit, length_text
+from ui.lengths import K, along, along_unit, length_text
 from ui.presenters.whole_rope import group_of
 from ui.report.blocks import Block, Facts, Grid, Words, without_empty
 from ui.report.case import ReportCase

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from typing import assert_never
 
 from ui.report.blocks import (
+    LONGEST_WORD,
     Block,
     Drawn,
     Facts,
@@ -22,7 +23,6 @@ from ui.report.blocks import (
 from ui.report.writers.drawings import svg_of
 from ui.report.writers.letters import escaped
 
-LONGEST_WORD = 20  # letters; a longer word may be broken to fit its column
 # Styles only: no script runs, and nothing is loaded.
 POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'"
 STYLE = """

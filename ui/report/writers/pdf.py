@@ -18,6 +18,7 @@ from tempfile import TemporaryDirectory
 from typing import Any, Literal, assert_never
 
 from ui.report.blocks import (
+    LONGEST_WORD,
     Block,
     Drawn,
     Facts,
@@ -46,7 +47,6 @@ PAPERS: dict[str, str] = {"A4": "a4", "Letter": "us-letter"}
 TEMPLATE = Path(__file__).resolve().with_name("report.typ")
 TYPESET = Path(__file__).resolve().with_name("typeset.py")
 LONGEST_S = 120.0  # enough for hundreds of stations on a busy machine; longer means it is stuck
-LONGEST_WORD = 20  # letters; a longer word may be broken to fit its column
 BARS_PCT = 72  # of the page's width, for bars with short labels
 TALL = 1500  # letters of a cell; a longer one may not fit on one page, so its row can be divided
 LIKELY_WIDEST = 3  # longest words of a column, one of which is its widest

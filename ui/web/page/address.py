@@ -47,9 +47,9 @@ def show_inspection(identity: str) -> None:
         st.query_params.from_dict({INSPECTION: identity})
 
 
-def show_place(station: int | None = None, view_deg: int | None = None, photo: str = "") -> None:
-    """Make the address name a station, direction and photograph of the same inspection."""
-    query = link_query(address().inspection, station, view_deg, photo)
+def show_place(station: int | None = None, view_deg: int | None = None) -> None:
+    """Make the address name a station and direction of the same inspection."""
+    query = link_query(address().inspection, station, view_deg)
     if query != st.query_params.to_dict():
         st.query_params.from_dict(query)
 

@@ -6,8 +6,8 @@ import streamlit as st
 
 from inspection.model.log import counted
 from inspection.record.errors import RecordError
+from inspection.record.waiting import waiting_count
 from ui.services.access import phone_tokens
-from ui.services.measuring_queue import waiting_count
 from ui.text import as_typed
 from ui.web.page.session import get_record, record_location
 

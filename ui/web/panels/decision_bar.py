@@ -8,9 +8,8 @@ from contextlib import suppress
 import streamlit as st
 
 from inspection.record.errors import RecordError
-from inspection.record.views import AskedAgain, OpenInspection
+from inspection.record.views import AskedAgain, OpenInspection, StationState
 from ui.presenters.review.decisions import (
-    Decision,
     ask_again,
     correct_slip,
     reading_of,
@@ -240,7 +239,7 @@ def _read_again(opened: OpenInspection, item: ReviewItem, view: StationView | No
             _select_waiting(opened)
 
 
-def _decide(opened: OpenInspection, item: ReviewItem, decision: Decision, why: str) -> None:
+def _decide(opened: OpenInspection, item: ReviewItem, decision: StationState, why: str) -> None:
     """Save a decision before the screen is redrawn, so that it is drawn only once."""
     with defer_errors():
         by = entering(opened.inspection.identity)
@@ -252,7 +251,7 @@ def _decide(opened: OpenInspection, item: ReviewItem, decision: Decision, why: s
             _select_waiting(opened)
 
 
-QUESTIONS: dict[str, tuple[str, str, Decision | None]] = {
+QUESTIONS: dict[str, tuple[str, str, StationState | None]] = {
     "accepted": ("Why accept it although it disagrees?", "Accept", "accepted"),
     "overruled": ("Why overrule the decision?", "Overrule", "overruled"),
     "back": ("What should the inspector do?", "Send back", "sent back"),

@@ -8,7 +8,8 @@ import pandas as pd
 import streamlit as st
 
 from inspection.model.rope import Build, Core, Duty, Rope, Service, Sheaves, Tension, Units
-from ui.presenters.rope_form import NOT_WRITTEN, USES, K, RopeForm, groove_rows, typed_length
+from ui.lengths import K
+from ui.presenters.rope_form import NOT_WRITTEN, USES, RopeForm, groove_rows, typed_length
 
 GROOVE_COLUMNS = ["name", "radius", "pitch", "layers", "least", "most"]
 

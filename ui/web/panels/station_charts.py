@@ -12,10 +12,10 @@ from inspection.assessment import Assessment
 from inspection.measurement.trend import Trend, TrendPoint, trend
 from inspection.model.rope import Units
 from ui.charts.checks import budget_chart
-from ui.charts.data import DatedDiameter, History, K
+from ui.charts.data import DatedDiameter, History
 from ui.charts.rope import history_chart
 from ui.charts.sources import budget_shares, history
-from ui.lengths import figure, length_text, rate_words, unit_of
+from ui.lengths import K, figure, length_text, rate_words, unit_of
 from ui.presenters.review.queue import budget_in_words
 from ui.web.components.chart import chart_spec, show_chart
 from vision.results import Estimate

@@ -15,9 +15,10 @@ from inspection.model.log import counted
 from inspection.model.readings import Gauge, Reading
 from inspection.record.overview.examinations import ComparedEntry
 from ui.charts.checks import differences_chart, digits_chart
-from ui.charts.data import Difference, Differences, K
+from ui.charts.data import Difference, Differences
 from ui.charts.rope import history_chart
 from ui.charts.sources import last_digits
+from ui.lengths import K
 from ui.presenters.review.flagged_entries import RankedReader, by_chance
 from ui.presenters.trends import StationTrend, nearest_first, station_trends, trend_row
 from ui.text import as_minus, as_typed

@@ -28,13 +28,14 @@ from inspection.model.serialization import from_dict
 from inspection.record.errors import RecordError
 from inspection.record.record import Record
 from inspection.record.views import Manner, OpenInspection
+from inspection.record.waiting import waiting_count
 from ui.environment import TEAM_FILE
 from ui.lengths import length_text
 from ui.presenters.sheet.capture import capture_state
 from ui.presenters.sheet.reading_form import TypedRow, parse_row
 from ui.services.access.phone_tokens import Grant, grant_of
 from ui.services.access.roles import AccessError, person_named, read_team, require_role
-from ui.services.measuring_queue import PhotoFile, ask_screening, store_photographs, waiting_count
+from ui.services.measuring_queue import PhotoFile, ask_screening, store_photographs
 from ui.text import capitalised
 from ui.web.page.receive import (
     LATER,

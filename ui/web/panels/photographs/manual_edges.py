@@ -12,7 +12,6 @@ from ui.lengths import diameter_words, length_text, signed_length
 from ui.presenters.photographs.edge_views import EDGE_MM, EDGE_PX, edge_places
 from ui.presenters.photographs.manual_edges import (
     at_mm_of,
-    is_by_hand,
     place_on_track,
     rope_track,
     with_edges_moved,
@@ -56,7 +55,7 @@ def manual_corrections(opened: OpenInspection, photograph: Photograph, estimate:
         "stays in the record's history.",
     ):
         _station(opened, photograph, estimate, marks, key)
-    if is_by_hand(estimate) and st.button("Undo: measure automatically again", key=f"undo {key}"):
+    if estimate.by_hand and st.button("Undo: measure automatically again", key=f"undo {key}"):
         with show_errors():
             _measure(opened, [estimate], estimate.at_mm, why="back to the edges as measured")
 
