@@ -20,7 +20,8 @@ from inspection.folder import Folder
 from inspection.record.record import Record, open_record
 from tests.browser.conftest import FLAGS, PATIENCE_MS, ROOT, _served
 from tests.browser.hands import quiet
-from ui.report.report import case_of_record, pdf_report
+from ui.report.case import case_of_record
+from ui.report.report import pdf_report
 from ui.services.assess_record import log_of
 from ui.services.sample import load_sample, sample_folder
 from ui.text import place

@@ -15,7 +15,7 @@ import pytest
 from inspection.limits.conformity import SIMPLE, judge
 from inspection.limits.rules import Limit, NotApplicable
 from inspection.limits.standards import limits_for, usual_sets
-from inspection.model.readings import parse_length
+from inspection.model.length_text import parse_length
 from inspection.model.rope import Rope
 
 HERE = Path(__file__).parent

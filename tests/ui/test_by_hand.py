@@ -15,7 +15,6 @@ from tests.ui.sheet_hands import open_place
 from ui.presenters.photographs.edge_views import jaw_scale
 from ui.presenters.photographs.manual_edges import (
     at_mm_of,
-    is_by_hand,
     place_on_track,
     rope_track,
     with_edges_moved,
@@ -50,8 +49,8 @@ def test_the_lines_lie_the_new_diameter_apart(estimate: Estimate) -> None:
 
 def test_a_figure_by_hand_is_marked_and_less_certain(estimate: Estimate) -> None:
     moved = with_edges_moved(estimate, 0.3, 0.0, by="A. Berg", why="a loose wire")
-    assert is_by_hand(moved)
-    assert not is_by_hand(estimate)
+    assert moved.by_hand
+    assert not estimate.by_hand
     assert "A. Berg moved the left edge by +0.30 mm by hand: a loose wire." in {
         one.seen for one in moved.findings
     }
@@ -118,11 +117,11 @@ def test_an_edge_by_hand_goes_into_the_record_and_can_be_undone(
     moved = next(one for one in kept().results if one.photo_name == first.photo_name)
     assert isinstance(moved, Estimate)
     assert moved.diameter_mm == pytest.approx(first.diameter_mm + 0.45, abs=0.01)
-    assert is_by_hand(moved)
+    assert moved.by_hand
     next(one for one in at.button if one.label.startswith("Undo")).click().run()
     undone = next(one for one in kept().results if one.photo_name == first.photo_name)
     assert isinstance(undone, Estimate)
-    assert not is_by_hand(undone)
+    assert not undone.by_hand
     assert undone.diameter_mm == pytest.approx(first.diameter_mm, abs=1e-6)
 
 

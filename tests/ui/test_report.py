@@ -14,8 +14,6 @@ from inspection.assessment import assess
 from inspection.limits.conformity import SIMPLE
 from inspection.record.record import open_record
 from tests.ui.report_cases import MADE, fill, folder_case, hard_case, hard_pdf, read_of, readings
-from ui.presenters.photographs import manual_edges
-from ui.report import photos
 from ui.report.case import ReportCase, case_of_record
 from ui.report.report import html_report, pdf_report
 from ui.text import CAUTIONS
@@ -237,10 +235,6 @@ def test_what_was_set_by_hand_withdrawn_or_decided_is_told_where_the_figures_sta
         "The wear is known.",
     ):
         assert plain(words) in said, words
-
-
-def test_the_tool_that_sets_edges_and_the_report_mean_the_same_finding() -> None:
-    assert photos.BY_HAND == manual_edges.BY_HAND
 
 
 def test_an_accepted_inspection_whose_flags_are_settled_says_so() -> None:

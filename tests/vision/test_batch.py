@@ -16,7 +16,7 @@ import joblib  # type: ignore[import-untyped]
 import pytest
 
 import vision.batch
-from inspection.record.serialization import result_from_dict, to_dict
+from inspection.model.serialization import result_from_dict, to_dict
 from vision.batch import measure_many
 from vision.pipeline import Settings, measure_photo
 from vision.results import Estimate, Refusal, Result

@@ -12,7 +12,7 @@ from functools import cache
 import numpy as np
 import pytest
 
-from inspection.record.serialization import result_from_dict, to_dict
+from inspection.model.serialization import result_from_dict, to_dict
 from tests.photo_arrays import photo_from_array
 from tests.real_photographs import REAL, needs_real
 from tests.vision.rules import Shot, draw_rule, inch_row, mm_row, shot, silhouettes, with_bar

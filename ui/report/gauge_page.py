@@ -147,7 +147,7 @@ def study_page(study: GaugeStudy, *, left_out: Sequence[str] = ()) -> str:
     ----------
     study : GaugeStudy
         The comparison.
-    left_out : sequence of str
+    left_out : sequence of str, optional
         Photographs in the folder without a trusted reading.
     """
     whole = study.whole

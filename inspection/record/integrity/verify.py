@@ -114,6 +114,11 @@ def verify(
         The store of the photographs; None leaves them unread.
     work, progress : optional
         As in `inspection.record.integrity.rebuild.rebuilt_state`.
+
+    Raises
+    ------
+    RecordError
+        If the record names photographs and no store of them is known.
     """
     faults = [*file_faults(connection), *chain_faults(connection)]
     missing = guard_faults(connection)

@@ -95,7 +95,7 @@ def shift_evidence(
         How much each figure moves for a shift of 1 mm.
     size : (mean, sd)
         Normal prior of the shift, mm.
-    sign : {-1, 0, 1}
+    sign : {-1, 0, 1}, optional
         -1 or 1 if it can only go one way.
     """
     mean, sd = size

@@ -174,7 +174,7 @@ def slips(reading: Reading, comparison: Comparison, codes: Collection[str] = ())
         The reading as logged.
     comparison : Comparison
         Its comparison with the photograph.
-    codes : collection of str
+    codes : collection of str, optional
         Codes of the findings there: a kind of slip that they name comes first.
     """
     found: dict[str, tuple[bool, float, Slip]] = {}
