@@ -355,4 +355,4 @@ def test_a_loss_that_only_photographs_show_is_not_hidden_by_the_gauge(worn: Asse
     assert "By photographs it is 21.32 mm" in found[1].words
     assert found[1].words.startswith("Look at the rope there first")
     steady = next(one for one in found if one.station == 1)
-    assert "Largest loss between two inspections: -0.12 mm" in steady.words
+    assert "Largest loss between two inspections: 0.12 mm" in steady.words

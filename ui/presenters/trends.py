@@ -17,7 +17,7 @@ from inspection.model.rope import Units
 from inspection.worst_station import possible_losses
 from ui.charts.data import DatedDiameter, History
 from ui.charts.sources import history, limit_lines
-from ui.lengths import K, figure, in_units, length_text, rate_words, signed_length, unit_of
+from ui.lengths import K, figure, in_units, length_text, rate_words, unit_of
 from vision.uncertainty import combined_u_mm, covariance_mm2
 
 LOSS = "possible loss of section"
@@ -199,7 +199,7 @@ def _largest_drop(points: Sequence[TrendPoint], units: Units) -> str:
         if change < min(lost, -expanded):
             lost = change
             drop = (
-                f"Largest loss between two inspections: {signed_length(change, units)} "
+                f"Largest loss between two inspections: {length_text(-change, units=units)} "
                 f"(U {length_text(expanded, units=units)}), {one.on} to {two.on}."
             )
     return drop
