@@ -15,7 +15,11 @@ from inspection.measurement.section import sections_of_readings
 from inspection.measurement.trend import DAYS_PER_YEAR, Trend, TrendPoint, trend
 from inspection.model.log import Log
 
-FURTHEST_YEARS = 100.0  # no date beyond this is given
+FURTHEST_YEARS = 100.0  # no date beyond this is computed
+# Common practice, no source: an extrapolation is not good to the day, and beyond ten years nobody
+# plans by it.
+SHOWN_YEARS = 10.0
+BY_MONTH_YEARS = 2.0  # up to here words name the month, then the year
 NO_CLEARANCE = (
     "This is a straight-line extrapolation and does not clear the rope: wear can speed up at any "
     "time, and the competent person decides."
@@ -40,6 +44,8 @@ class TimeToLimit:
         given, because a rate of 0 can't be excluded.
     words : str
         The interval in words, with the caution that it does not clear the rope.
+    when : str
+        The interval alone, for a table.
     """
 
     limit_mm: float
@@ -47,6 +53,7 @@ class TimeToLimit:
     middle: date | None
     latest: date | None
     words: str
+    when: str
 
 
 def time_to_limit(line: Trend, limit: Limit | float) -> TimeToLimit:
@@ -101,7 +108,8 @@ def time_to_limit(line: Trend, limit: Limit | float) -> TimeToLimit:
     elif line.rate_mm_per_year < 0:
         middle = -above / line.rate_mm_per_year
     first, mid, last = (_day(line.last, years) for years in (earliest, middle, latest))
-    return TimeToLimit(low_mm, first, mid, last, _words(low_mm, line, first, last))
+    words, when = _words(low_mm, line, first, last)
+    return TimeToLimit(low_mm, first, mid, last, words, when)
 
 
 def _roots(a: float, b: float, c: float) -> tuple[float, ...]:
@@ -124,19 +132,38 @@ def _day(last: date, years: float) -> date | None:
         return None
 
 
-def _words(limit_mm: float, line: Trend, first: date | None, last: date | None) -> str:
+def _words(limit_mm: float, line: Trend, first: date | None, last: date | None) -> tuple[str, str]:
+    """Return the interval in a sentence with its cautions, and alone."""
     limit = f"The limit of {limit_mm:.2f} mm"
-    if first is None:
-        text = f"{limit} is not reached within {FURTHEST_YEARS:.0f} years on a line like this."
+    begin, end = _rounded(first, line.last), _rounded(last, line.last)
+    if not begin:
+        when = f"not within {SHOWN_YEARS:.0f} years"
+        text = (
+            f"{limit} is not reached within {SHOWN_YEARS:.0f} years on a line like this; no line "
+            "can be relied on for longer."
+        )
     elif last == line.last:
+        when = "already"
         text = f"{limit} has been reached already."
     else:
-        begin = "already" if first == line.last else f"from {first}"
-        end = f"by {last} at the latest" if last is not None else "no latest day can be given"
-        text = f"{limit} may be reached {begin}; {end}."
+        start = "already" if first == line.last else f"from {begin}"
+        when = f"{start}, {f'in {end} at the latest' if end else 'no latest date'}"
+        finish = f"in {end} at the latest" if end else "no latest date can be given"
+        text = f"{limit} may be reached {start}; {finish}."
     if not line.loses and last != line.last:
         text += " A loss is not yet certain."
-    return f"{text} {NO_CLEARANCE}"
+    return f"{text} {NO_CLEARANCE}", when
+
+
+def _rounded(day: date | None, last: date) -> str:
+    """Return the month or the year of an extrapolated day; empty if it is too far away.
+
+    Both begin before the day itself: "from" them is never later than the day.
+    """
+    years = math.inf if day is None else (day - last).days / DAYS_PER_YEAR
+    if day is None or years > SHOWN_YEARS:
+        return ""
+    return f"{day:%Y-%m}" if years <= BY_MONTH_YEARS else f"{day.year}"
 
 
 @dataclass(frozen=True, slots=True)

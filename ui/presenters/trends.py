@@ -227,17 +227,13 @@ def nearest_first(trends: Iterable[StationTrend]) -> list[StationTrend]:
 
 
 def trend_row(trend: StationTrend, units: Units = "mm") -> list[str]:
-    """Return a row: rope, station, what to check, source, latest, rate, limit, earliest date."""
+    """Return a row: rope, station, what to check, source, latest, rate, limit, when."""
     rate = "needs three inspections"
     if trend.line is not None:
         low, high = trend.line.rate_interval
         steady = rate_words(trend.line.rate_mm_per_year, units)
         rate = f"{steady} ({rate_words(low, units)} to {rate_words(high, units)})"
     least = trend.least_mm
-    when = ""
-    if trend.met is not None:
-        first = trend.met.earliest
-        when = "not within 100 years" if first is None else f"from {first:%Y-%m}"
     return [
         trend.rope,
         str(trend.station),
@@ -246,5 +242,5 @@ def trend_row(trend: StationTrend, units: Units = "mm") -> list[str]:
         figure(trend.last_mm, units),
         rate,
         "no limit" if least is None else figure(least, units),
-        when,
+        "" if trend.met is None else trend.met.when,
     ]

@@ -312,7 +312,7 @@ def over_time_table(
         low, high = station.line.rate_interval
         limit, reached = "-", "no discard limit applies"
         if station.limit is not None:
-            limit, reached = figure(station.limit.limit_mm, units), _reached(station)
+            limit, reached = figure(station.limit.limit_mm, units), station.limit.when
         table.add_row(
             name,
             count,
@@ -322,13 +322,6 @@ def over_time_table(
             reached,
         )
     return table
-
-
-def _reached(history: StationHistory) -> str:
-    if history.limit is None or history.limit.earliest is None:
-        return "not within 100 years"
-    latest = "no latest date" if history.limit.latest is None else f"by {history.limit.latest}"
-    return f"from {history.limit.earliest}, {latest}"
 
 
 def further_lines(assessment: Assessment) -> list[str]:
