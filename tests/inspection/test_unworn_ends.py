@@ -112,3 +112,32 @@ def test_honest_logs_with_unworn_ends_are_left_alone() -> None:
         alarms += bool(screen_log(_marked(replace(log, rope=rope), "unworn")))
     # 5 % of 30 are 1.5; 5 or more come by chance in 2 of 100
     assert alarms <= 4
+
+
+def test_all_higher_than_before_is_the_gauge_or_another_rope_and_what_tells_them_apart() -> None:
+    higher = log_of(_lower(-0.6, ends=True), rope=ROPE)
+    found = _first(_with_last_time(higher))
+    assert found.code == "gauge-shifted"
+    assert "off by the same amount everywhere, or a rope changed since the earlier" in found.seen
+    assert "as likely as figures that do not follow this rope" not in found.seen
+    for sign in ("certificate", "reel", "recorded change of rope", "zero on a known size"):
+        assert sign in found.remedy
+    marked = _first(_marked(higher))  # the reference diameter may be that of the rope before
+    assert "or a rope changed since the reference diameter was measured" in marked.seen
+
+
+def test_another_rope_is_no_excuse_for_figures_that_are_lower_or_that_photographs_contradict() -> (
+    None
+):
+    lower = _first(_with_last_time(log_of(_lower(0.5, ends=True), rope=ROPE)))
+    assert lower.may_be_loss
+    assert "rope changed" not in f"{lower.seen} {lower.remedy}"
+    higher = _with_last_time(
+        log_of(
+            _lower(-0.6, ends=True),
+            rope=ROPE,
+            photographs={place: float(text) for place, text in SOUND.items()},
+        )
+    )
+    seen = _first(higher)
+    assert "rope changed" not in seen.seen

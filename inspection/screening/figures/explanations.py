@@ -46,6 +46,11 @@ TEMPER = 0.7
 NAMED_BEFORE_LOSS = 8.0  # odds over a loss from which another explanation is named before it
 WORTH_NAMING = 0.05  # explanations at least this likely, relative to the best, are named
 IN_THE_RUNNING = 10  # explanations that are weighed again with their own scatter
+FEWEST_EVERYWHERE = 3  # entries; fewer are no rope's whole length
+WHICH_ROPE = (
+    "Find out first whether this is still the same rope: its certificate, the number on its reel "
+    "or tag, a recorded change of rope."
+)
 FEW = 8  # entries; more are not explained one by one
 
 
@@ -220,6 +225,7 @@ def _finding(
     """Return the finding for an odd figure, and the explanation that is accepted."""
     figures, top = fitted.figures, odd.cause
     log = figures.log
+    candidates = _with_another_rope(fitted, candidates)
     loss = next((item for item in candidates if item.loss), None)
     best = candidates[0]
     thinner_pct = -100.0 * _size_mm(fitted, best, top) / log.rope.nominal_mm
@@ -255,6 +261,36 @@ def _finding(
         touches="section" if possible else "figure",
         look_first=(loss if possible and loss is not None else named).code == "loss-of-section",
     ), named
+
+
+def _with_another_rope(fitted: Fit, candidates: list[Explanation]) -> list[Explanation]:
+    """Return the explanations, with another rope named where all of today's figures are higher.
+
+    Only earlier figures say so: a new rope is thicker everywhere, and where it is as even as the
+    old one, its figures can't be told from those of a gauge that is off. Odds of one over the
+    other would say more than the figures do. A photograph of today shows which of the two it is.
+    """
+    figures = fitted.figures
+    everywhere = set(figures.entries)
+    if len(figures.photographs) or len(everywhere) < FEWEST_EVERYWHERE:
+        return candidates
+    along = row_of(figures, list(today(figures)))
+    if shifts(fitted, along[None, :]).size[0] <= 0:
+        return candidates
+    best = candidates[0]
+    if set(best.entries) != everywhere or best.code not in ("gauge-shifted", "follows-no-rope"):
+        return candidates
+    best = replace(best, remedy=f"{WHICH_ROPE} {best.remedy}")
+    if best.code == "follows-no-rope":
+        return [best, *candidates[1:]]
+    past = figures.first > figures.references
+    since = "the earlier inspections" if past else "the reference diameter was measured"
+    best = replace(
+        best,
+        words=f"{best.words}, or a rope changed since {since}",
+        innocent=f"A new rope is thicker everywhere. {best.innocent}",
+    )
+    return [best, *(item for item in candidates[1:] if item.code != "follows-no-rope")]
 
 
 def _direction(fitted: Fit, named: Explanation, top: Shift | Exchange) -> Array:
