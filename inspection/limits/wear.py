@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from bisect import bisect_right
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from itertools import pairwise
 from statistics import NormalDist, median
@@ -24,6 +24,7 @@ from inspection.model.rope import Rope, Tension
 from vision.uncertainty import Term, combined_u_mm
 
 NEIGHBOURS = 2  # stations on each side that one is compared with
+_TABLE = [rule for rule in ISO_4309_2017 if rule.what == "uniform decrease"]
 SURE_NO = 0.05  # "no" if a decrease over the threshold is less likely than this
 
 
@@ -64,6 +65,13 @@ class SeverityRating:
         )
         others = [f"{band} {p:.0%}" for band, p in self.spread if band != self.band and p >= 0.05]
         return sentence if not others else f"{sentence} It could also be: {', '.join(others)}."
+
+
+def lacks_reference_only(rope: Rope) -> bool:
+    """Return whether ISO 4309's table would rate the rope if its reference diameter were known."""
+    return rope.reference_mm is None and not isinstance(
+        resolve(_TABLE, replace(rope, reference_mm=rope.nominal_mm))[0], NotApplicable
+    )
 
 
 def uniform_decrease(
@@ -112,8 +120,7 @@ def uniform_decrease(
             f"the diameter must be more than 0 and its uncertainty 0 or more; got {mean_mm} mm "
             f"and {u_mm} mm."
         )
-    table = [rule for rule in ISO_4309_2017 if rule.what == "uniform decrease"]
-    limit = resolve(table, rope, tension=tension)[0]
+    limit = resolve(_TABLE, rope, tension=tension)[0]
     if isinstance(limit, NotApplicable):
         return limit
     category = discard_category(rope)

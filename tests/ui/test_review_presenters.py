@@ -236,12 +236,43 @@ def test_a_thin_station_measured_in_one_direction_is_named_first(
     assert "no severity without a second direction" in said.detail
 
 
-def test_the_severity_of_a_rope_on_a_lift_lacks_no_second_direction(
+@pytest.mark.parametrize("reference_mm", [None, 22.44])
+def test_a_lift_rope_is_compared_with_nominal_and_nothing_else_is_asked_for(
+    opened: OpenInspection, log: Log, reference_mm: float | None
+) -> None:
+    lift = replace(log.rope, duty="lift", reference_mm=reference_mm)
+    assessment = assess(replace(log, rope=lift))
+    worst = worst_station(assessment)
+    assert worst is not None
+    for said in (
+        headline_of(replace(opened, rope=lift), assessment).detail,
+        answer_lines(assessment, worst)[0],
+    ):
+        assert "% from nominal, with which lift ropes are compared" in said
+        assert "reference" not in said
+        assert "direction" not in said
+
+
+@pytest.mark.parametrize("changed", [{"service": "new"}, {"duty": "mine"}])
+def test_where_the_table_is_not_for_the_rope_no_reference_diameter_is_asked_for(
+    opened: OpenInspection, log: Log, changed: dict[str, str]
+) -> None:
+    other = replace(log.rope, reference_mm=None, **changed)  # type: ignore[arg-type]
+    assessment = assess(replace(log, rope=other))
+    worst = worst_station(assessment)
+    assert worst is not None
+    said = headline_of(replace(opened, rope=other), assessment).detail
+    assert "no severity: the table is not for such a rope" in said
+    assert "reference" not in answer_lines(assessment, worst)[0]
+
+
+def test_a_rope_thicker_than_its_reference_has_no_negative_decrease(
     opened: OpenInspection, log: Log
 ) -> None:
-    lift = replace(log.rope, duty="lift")
-    said = headline_of(replace(opened, rope=lift), assess(replace(log, rope=lift)))
-    assert "no severity: the table is not for such a rope" in said.detail
+    thin = replace(log.rope, reference_mm=20.0)
+    said = headline_of(replace(opened, rope=thin), assess(replace(log, rope=thin)))
+    assert "% of nominal above the reference of 20.00 mm" in said.detail
+    assert not said.detail.startswith("-")
 
 
 def test_without_a_reference_no_decrease_is_reported_and_the_answer_says_why(log: Log) -> None:

@@ -14,6 +14,7 @@ from inspection.assessment import NOTHING_APPLIED, Assessment
 from inspection.limits.conformity import Outcome, PlacedVerdict
 from inspection.limits.outside import is_own
 from inspection.limits.rules import Limit
+from inspection.limits.wear import lacks_reference_only
 from inspection.measurement.doubt import DOUBT_MARK, doubt_words
 from inspection.model.log import counted
 from inspection.model.loss import LOCAL_GROUND, MAY_BE_LOSS
@@ -273,7 +274,9 @@ def answer_lines(assessment: Assessment, worst: WorstStation) -> list[str]:
     else:
         off = 100.0 * (worst.diameter_mm - rope.nominal_mm) / rope.nominal_mm
         line = f"{off:+z.1f} % from nominal"
-        if rope.reference_mm is None:
+        if rope.duty == "lift":
+            line += ", with which lift ropes are compared"
+        elif lacks_reference_only(rope):
             line += (
                 ". The decrease can't be stated without a reference diameter: enter it with the "
                 "rope"

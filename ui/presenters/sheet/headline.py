@@ -5,8 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from inspection.assessment import Assessment
+from inspection.limits.wear import lacks_reference_only
 from inspection.measurement.doubt import doubt_words
 from inspection.model.log import counted
+from inspection.model.rope import Rope
 from inspection.record.views import OpenInspection
 from inspection.worst_station import WorstStation, worst_station
 from ui.lengths import diameter_words, in_units, length_text
@@ -80,20 +82,15 @@ def _detail(opened: OpenInspection, worst: WorstStation) -> str:
         parts.append(f"beyond {'a limit' if len(worst.beyond) == 1 else 'limits'}")
     if rated is not None:
         reference = length_text(rope.reference_mm or 0.0, units=rope.units)
-        parts.append(
-            f"{rated.severity.decrease_pct:.1f} % of nominal below the reference of {reference}"
-        )
+        decrease = rated.severity.decrease_pct
+        side = "below" if decrease >= 0 else "above"
+        parts.append(f"{abs(decrease):.1f} % of nominal {side} the reference of {reference}")
         scope = f" ({rated.out_of_scope})" if rated.out_of_scope else ""
         share = rated.severity.severity_pct
         parts.append(f"severity {rated.severity.band}{scope}, {share} % towards discard")
     else:
         off = 100 * (worst.diameter_mm - rope.nominal_mm) / rope.nominal_mm
-        why = ": the table is not for such a rope"
-        if rope.reference_mm is None:
-            why = " without a reference diameter"
-        elif worst.directions < 2:
-            why = " without a second direction"
-        parts.append(f"{off:+z.1f} % from nominal; no severity{why}")
+        parts.append(f"{off:+z.1f} % from nominal{_no_severity(rope, worst.directions)}")
     if local is not None and worst.is_local_decrease:
         parts.append(
             f"{length_text(local.deficit_mm, units=rope.units)} thinner than its neighbours"
@@ -101,6 +98,17 @@ def _detail(opened: OpenInspection, worst: WorstStation) -> str:
     if worst.doubted:
         parts.append(in_units(doubt_words(worst.doubts, worst.source), rope.units).rstrip("."))
     return " · ".join(parts)
+
+
+def _no_severity(rope: Rope, directions: int) -> str:
+    """Return why there is no severity, naming only what would bring one for such a rope."""
+    if rope.duty == "lift":
+        return ", with which lift ropes are compared"
+    if lacks_reference_only(rope):
+        return "; no severity without a reference diameter"
+    if rope.reference_mm is None or directions >= 2:
+        return "; no severity: the table is not for such a rope"
+    return "; no severity without a second direction"
 
 
 def _still_open(opened: OpenInspection, assessment: Assessment) -> tuple[str, ...]:
