@@ -14,6 +14,7 @@ from typing import Any
 from inspection.assessment import assess
 from inspection.folder import read_folder
 from inspection.limits.user_rules import rules_from_json
+from tests.fuzz.description_faults import planted
 from tests.fuzz.mutations import mutated
 from tests.fuzz.watched import Outcome, Trial
 from tests.inspection.reading_tables import SAMPLE
@@ -137,23 +138,40 @@ USES: dict[str, Callable[[Path], object]] = {
 
 
 def trial(seed: int) -> Trial:
-    """Return the function that tries the description with a given number."""
+    """Return the function that tries the description with a given number.
+
+    The first ones have a plain fault, and reading one of those is a fault; the others are damaged
+    by chance.
+    """
     kinds = list(sources())
+    faulty = list(planted(sources()))
 
     def one(number: int) -> Outcome:
         chance = random.Random(f"description {seed} {number}")
-        kind = kinds[number % len(kinds)]
+        is_faulty = number < len(faulty)
+        kind, data = faulty[number] if is_faulty else (kinds[number % len(kinds)], b"")
         _whole_folder()
-        (_folder() / kind).write_bytes(_damaged(kind, chance))
+        (_folder() / kind).write_bytes(data if is_faulty else _damaged(kind, chance))
         try:
             USES[kind](_folder() / kind)
         except ValueError as reason:
             plain = str(reason).endswith((".", "?", ")")) and "\n" not in str(reason)
             sentence = plain and len(str(reason)) < 1500
             return Outcome(number, kind, "sentence" if sentence else "FAULT", str(reason))
+        if is_faulty:
+            return Outcome(number, kind, "FAULT", f"was read: {_excerpt(data, sources()[kind])}")
         return Outcome(number, kind, "read", "")
 
     return one
+
+
+def _excerpt(data: bytes, whole: bytes) -> str:
+    """Return a file from shortly before where it differs from the whole one."""
+    if whole.startswith((b"{", b"[")):
+        whole = json.dumps(json.loads(whole)).encode()
+    differ = (at for at, pair in enumerate(zip(data, whole, strict=False)) if pair[0] != pair[1])
+    same = next(differ, 0)
+    return repr(data[max(same - 40, 0) : same + 40])
 
 
 def _damaged(kind: str, chance: random.Random) -> bytes:

@@ -19,7 +19,7 @@ SEED = 20261126  # another one than that of the large run, so that the two don't
     "a picture or table, or a one-sentence error; within 5 s and 1 GB",
 )
 @pytest.mark.parametrize(
-    ("what", "count"), [("photos", 460), ("tables", 210), ("descriptions", 420)]
+    ("what", "count"), [("photos", 460), ("tables", 210), ("descriptions", 720)]
 )
 def test_damaged_files_are_read_or_refused_in_a_sentence(what: str, count: int) -> None:
     tried = list(watch(what, count, seed=SEED))
