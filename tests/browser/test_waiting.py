@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import shutil
 import time
 from collections.abc import Callable
 from contextlib import AbstractContextManager
@@ -48,15 +49,22 @@ def there(folder: Path) -> OpenInspection:
         return record.inspection("visit")
 
 
-def give_eight(page: Page, pages: str) -> None:
-    assert FOLDER is not None
+def give_eight(page: Page, pages: str, folder: Path | None = FOLDER) -> None:
+    """Choose the eight photographs of a folder; return once the line counts them."""
+    assert folder is not None
     page.set_default_timeout(PATIENCE_MS)
     page.goto(f"{pages}/sheet?inspection=visit")
-    eight = sorted(FOLDER.glob("station-*.jpg"))
+    eight = sorted(folder.glob("station-*.jpg"))
     assert len(eight) == 8
     into = page.locator(".st-key-photographs-in input[type=file]")
     into.set_input_files([str(path) for path in eight])
     page.get_by_text(re.compile(r"\d of 8 photographs uploaded, \d to go")).wait_for()
+
+
+def all_are_stored(page: Page) -> None:
+    """Wait until the browser has stored everything that it has not sent."""
+    words = re.compile("You can continue on any page|uploaded and in the record")
+    page.get_by_text(words).first.wait_for(state="attached")  # a phone hides the first of them
 
 
 class Line:
@@ -194,6 +202,7 @@ def test_eight_photographs_and_a_reload_meanwhile_figures_appear_by_themselves(
 ) -> None:
     with serve(folder) as pages:
         give_eight(page, pages)
+        all_are_stored(page)
         page.reload()
         page.get_by_text(re.compile(r"22\.\d\d")).first.wait_for()  # without pressing anything
         all_figures(folder)
@@ -202,6 +211,82 @@ def test_eight_photographs_and_a_reload_meanwhile_figures_appear_by_themselves(
         assert not page.get_by_text("could not be shown").count()
         give_eight(page, pages)
         page.get_by_text("station-1-view-00.jpg is already in this inspection.").wait_for()
+
+
+# a browser whose storage never answers, as happens in private windows and after a crash
+NO_STORAGE = "indexedDB.open = () => ({})"
+ASKS_BEFORE_IT_LEAVES = "!dispatchEvent(new Event('beforeunload', {cancelable: true}))"
+
+
+@pytest.mark.fault(
+    "a browser that has not stored the chosen photographs yet",
+    "all are counted, `Keep this window open: they are not yet stored in this browser.`, and the"
+    " browser asks before it leaves",
+)
+def test_photographs_that_the_browser_has_not_stored_are_counted_and_sent(
+    page: Page, serve: Serve, folder: Path
+) -> None:
+    page.add_init_script(NO_STORAGE)
+    with serve(folder) as pages:
+        page.goto(f"{pages}/sheet?inspection=visit")
+        line = Line(page)
+        line.carries(100_000)
+        give_eight(page, pages)
+        page.get_by_text("0 of 8 photographs uploaded, 8 to go").wait_for()
+        page.get_by_text("Keep this window open: they are not yet stored").wait_for()
+        assert page.evaluate(ASKS_BEFORE_IT_LEAVES)
+        line.carries(-1)
+        page.get_by_text("8 photographs uploaded and in the record").wait_for()
+        assert not page.evaluate(ASKS_BEFORE_IT_LEAVES)
+        assert places(all_figures(folder)) == EIGHT
+
+
+@pytest.mark.fault(
+    "the chosen files deleted before they are uploaded",
+    "the browser sends its own copies; all arrive",
+)
+def test_photographs_whose_files_are_deleted_after_choosing_arrive(
+    page: Page, serve: Serve, folder: Path, tmp_path_factory: pytest.TempPathFactory
+) -> None:
+    assert FOLDER is not None
+    camera = tmp_path_factory.mktemp("camera")
+    for path in FOLDER.glob("station-*.jpg"):
+        shutil.copy(path, camera)
+    with serve(folder) as pages:
+        page.goto(f"{pages}/sheet?inspection=visit")
+        line = Line(page)
+        line.carries(100_000)
+        give_eight(page, pages, camera)
+        all_are_stored(page)
+        shutil.rmtree(camera)
+        line.carries(-1)
+        page.get_by_text("8 photographs uploaded and in the record").wait_for()
+        assert places(all_figures(folder)) == EIGHT
+
+
+@pytest.mark.fault(
+    "a file that can never be a photograph",
+    "why, and only the offer to choose another",
+)
+def test_for_a_file_that_is_no_photograph_only_another_is_offered(
+    page: Page, serve: Serve, folder: Path
+) -> None:
+    page.set_default_timeout(PATIENCE_MS)
+    text, empty = folder / "notes.jpg", folder / "empty.jpg"
+    text.write_text("station 3: broken wires\n", encoding="utf-8")
+    empty.touch()
+    with serve(folder) as pages:
+        page.goto(f"{pages}/sheet?inspection=visit")
+        into = page.locator(".st-key-photographs-in input[type=file]")
+        into.set_input_files([str(text), str(empty)])
+        page.get_by_text(re.compile("^notes.jpg is not a photograph that can be read")).wait_for()
+        page.get_by_text(re.compile("^empty.jpg is empty")).wait_for()
+        assert not page.get_by_role("button", name="Try again").count()
+        with page.expect_file_chooser():
+            page.get_by_role("button", name="Choose another").first.click()
+        page.get_by_text(re.compile("^notes.jpg")).wait_for(state="detached")
+        page.get_by_role("button", name="Remove empty.jpg").click()
+        page.get_by_text(re.compile("^empty.jpg")).wait_for(state="detached")
 
 
 @pytest.mark.fault(

@@ -102,7 +102,9 @@ def test_a_photograph_is_stored_under_its_hash_and_waits(record: Record) -> None
 @pytest.mark.parametrize(
     ("more", "status", "words"),
     [
-        ({"body": b"%PDF-1.7"}, 422, "a.jpg is a PDF file; a photograph must be JPEG"),
+        ({"body": b"%PDF-1.7"}, 415, "a.jpg is a PDF file; a photograph must be JPEG"),
+        ({"body": b"not a photograph"}, 415, "a.jpg is not a photograph that can be read"),
+        ({"body": b""}, 415, "a.jpg is empty"),
         ({"query": {"inspection": "other"}}, 422, "There is no inspection 'other' that you can"),
         ({"query": {"print_set": "x"}}, 422, "The record has no print check of card set 'x'"),
         ({"query": {"by": ""}}, 422, "The person needs a name"),
@@ -275,17 +277,17 @@ def test_what_lay_in_a_tray_for_a_day_goes(record: Record, monkeypatch: pytest.M
 
 
 @pytest.mark.parametrize(
-    ("path", "body", "words"),
+    ("path", "body", "status", "words"),
     [
-        ("/uploads/trays/boards", b"%PDF-1.7", "a.jpg is a PDF file; a photograph must be JPEG"),
-        ("/uploads/trays/elsewhere", PHOTO, "There is no tray 'elsewhere'"),
+        ("/uploads/trays/boards", b"%PDF-1.7", 415, "a.jpg is a PDF file; a photograph must be"),
+        ("/uploads/trays/elsewhere", PHOTO, 422, "There is no tray 'elsewhere'"),
     ],
 )
 def test_what_a_tray_does_not_take_is_told(
-    record: Record, path: str, body: bytes, words: str
+    record: Record, path: str, body: bytes, status: int, words: str
 ) -> None:
-    status, told = alone(body, path=path)
-    assert status == 422
+    got, told = alone(body, path=path)
+    assert got == status
     assert words in told["error"]
 
 

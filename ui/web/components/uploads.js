@@ -2,9 +2,11 @@
 // can change while they are sent. Each is kept in the browser's own storage until the server confirms that
 // it is in the record, so nothing is lost by a reload, a dropped connection or a closed window: the next of
 // our pages to open resumes it.
-const AGAIN_MS = 3000, LOCKED_OUT_MS = 15000, DONE_MS = 8000, LONGEST_MS = 200000, TELL_MS = 1500;
-const NEVER = [411, 413, 422];                             // a second attempt would not help
+const AGAIN_MS = 3000, LOCKED_OUT_MS = 15000, DONE_MS = 8000, LONGEST_MS = 200000, TELL_MS = 1500, KEEP_MS = 1000;
+const NEVER = [411, 413, 415, 422];                        // not sent again by itself
+const UNUSABLE = [413, 415];                               // this file will never be accepted
 const STORE = 'rope photo check, photographs', TABLE = /\.(csv|tsv|txt|xlsx)$/i;
+const ITS_DIALOG = '[data-testid=stDialog]:not(:has([data-testid=stVerticalBlock]))';
 
 const el = (tag, inside, text, attributes = {}) => {
   const node = document.createElement(tag);
@@ -21,6 +23,7 @@ function begin() {
     told: 0, part: 0, trouble: '', cut: false, fragile: false, working: false, timer: 0, done: 0};
   const mine = () => hub.items.filter(one => one.owner === hub.owner);
   const unsent = () => mine().filter(one => !one.error);
+  const unkept = () => unsent().filter(one => !one.kept);
 
   const opened = new Promise((resolve, reject) => {
     const request = indexedDB.open(STORE, 1);
@@ -36,9 +39,10 @@ function begin() {
     });
   };
   const keep = item => inStore('readwrite', store => store.put(item)).then(() => true, () => false);
-  const drop = item => {
+  const drop = item => {                                   // a browser that never answered is not waited for
     hub.items = hub.items.filter(one => one !== item);
-    return inStore('readwrite', store => store.delete(item.id)).catch(() => {});
+    const gone = inStore('readwrite', store => store.delete(item.id)).catch(() => {});
+    return item.kept ? gone : undefined;
   };
 
   hub.give = async (files, field) => {
@@ -48,20 +52,29 @@ function begin() {
       hub.notes.push(`Only one photograph at a time here: ${files[0].name} was used. The Stations page accepts several at once.`);
       files = files.slice(0, 1);
     }
-    hub.total += files.length;
-    for (const file of files) {
-      const {owner, by, to, inspection, print_set} = field;
-      const item = {id: newName(), owner, by, to, inspection, print_set, name: file.name, file, tries: 0, error: ''};
-      const mb = file.size / 1048576;
-      if (mb > field.most_mb) item.error = `It has ${Math.ceil(mb)} MB; the limit is ${field.most_mb} MB. Use the camera’s original JPEG or HEIC file.`;
-      else if (!await keep(item)) hub.fragile = true;
-      else item.kept = true;
-      if (item.error) hub.total -= 1;
-      hub.items.push(item);
-      work();
+    const {owner, by, to, inspection, print_set} = field, since = Date.now();
+    const items = files.map(file => ({id: newName(), owner, by, to, inspection, print_set, name: file.name, file, tries: 0, error: '', since}));
+    for (const item of items) {
+      const mb = item.file.size / 1048576;
+      if (mb > field.most_mb) Object.assign(item, {unusable: true, error: `It has ${Math.ceil(mb)} MB; the limit is ${field.most_mb} MB. Use the camera’s original JPEG or HEIC file.`});
     }
+    // all are counted before any is stored, so that the line and the question on leaving cover every one
+    hub.items.push(...items);
+    hub.total += items.filter(one => !one.error).length;
+    work();
+    setTimeout(draw, KEEP_MS + 50);
+    for (const item of items) await copy(item);
     draw();
   };
+
+  // The bytes are copied: a browser may store a mere reference to a file, which a phone can delete at any time.
+  async function copy(item) {
+    const bytes = item.error ? null : await item.file.arrayBuffer().catch(() => null);
+    if (!bytes || !hub.items.includes(item)) return;       // unreadable: found out on sending; or sent already
+    item.file = new Blob([bytes], {type: item.file.type});
+    if (await keep(item)) item.kept = true;
+    else hub.fragile = true;
+  }
 
   const put = item => new Promise((resolve, reject) => {
     const request = new XMLHttpRequest(), {by, owner, inspection, print_set, name} = item;
@@ -77,11 +90,24 @@ function begin() {
     request.send(item.file);
   });
 
+  const readable = file => file.slice(0, 1).arrayBuffer().then(() => true, () => false);
+
+  async function refuse(item, error, unusable) {
+    Object.assign(item, {error, unusable});
+    hub.total -= 1;
+    draw();
+    if (item.kept) await keep(item);
+  }
+
   async function sendAll() {
     for (let item; (item = unsent()[0]);) {
       if (item.kept && !await inStore('readonly', store => store.getKey(item.id)).catch(() => true)) {
         hub.items = hub.items.filter(one => one !== item);  // another window of this browser sent it
         hub.total -= 1;
+        continue;
+      }
+      if (!await readable(item.file)) {
+        await refuse(item, `${item.name} can no longer be read on this device.`, true);
         continue;
       }
       hub.part = 0;
@@ -94,11 +120,11 @@ function begin() {
         if (item.to === 'photographs') hub.hashes.push(told.sha256);
         if (told.known && item.tries === 1) hub.notes.push(`${item.name} is already in this inspection.`);
         tell();
-      } else if (NEVER.includes(status)) {
-        item.error = told.error || 'The server does not accept it.';
-        hub.total -= 1;
-        if (item.kept) await keep(item);
-      } else throw Object.assign(new Error(told.error || 'The server is not responding.'), {wait: status === 403 || status === 429 ? LOCKED_OUT_MS : AGAIN_MS});
+      } else if (NEVER.includes(status)) await refuse(item, told.error || 'The server does not accept it.', UNUSABLE.includes(status));
+      else {
+        if (status === 500) hub.items = [...hub.items.filter(one => one !== item), item];  // it must not hold up the others
+        throw Object.assign(new Error(told.error || 'The server is not responding.'), {wait: status === 403 || status === 429 ? LOCKED_OUT_MS : AGAIN_MS});
+      }
       draw();
     }
   }
@@ -137,11 +163,13 @@ function begin() {
   function draw() { for (const view of hub.views) view.draw(); }
 
   // If the server does not answer, Streamlit covers the page with a dialog, and nothing can be typed. A line
-  // in its place lets the user go on: readings and photographs are kept in the browser.
+  // in its place lets the user go on: readings and photographs are kept in the browser. Unlike our own dialogs,
+  // Streamlit's contains no block of elements.
   new MutationObserver(() => {
-    const dialog = [...document.querySelectorAll('[role=dialog]')].find(one => one.querySelector('h2')?.textContent === 'Connection error');
-    const cut = !!dialog || (hub.cut && !document.querySelector('[data-test-connection-state=CONNECTED]'));
-    dialog?.querySelector('button[aria-label=Close]')?.click();
+    const connected = document.querySelector('[data-test-connection-state=CONNECTED]');
+    const dialog = connected ? null : document.querySelector(ITS_DIALOG);
+    const cut = !connected && (!!dialog || hub.cut);
+    dialog?.querySelector('button')?.click();              // its only button closes it
     if (cut === hub.cut) return;
     hub.cut = cut;
     draw();
@@ -158,10 +186,14 @@ function begin() {
   hub.share = () => hub.total ? (hub.arrived + (unsent().length ? hub.part : 0)) / hub.total : 0;
   hub.more = () => {
     if (!unsent().length) return '';
+    const storing = unkept().length > 0;
     const where = hub.fragile ? 'Keep this window open until all are uploaded: this browser has no room to store them.'
-      : 'You can continue on any page.';
-    return hub.trouble ? `${hub.trouble} ${hub.fragile ? where : 'They are kept in this browser and will be sent again.'}` : where;
+      : !storing ? 'You can continue on any page.'
+      : unkept().some(one => Date.now() - one.since > KEEP_MS) ? 'Keep this window open: they are not yet stored in this browser.' : '';
+    return hub.trouble ? `${hub.trouble} ${hub.fragile || storing ? where : 'They are kept in this browser and will be sent again.'}`.trim() : where;
   };
+  hub.warns = () => !!hub.trouble || unkept().length > 0;
+  hub.sending = () => unsent().length > 0;
   hub.refused = () => mine().filter(one => one.error);
   hub.others = () => hub.items.length - mine().length;
   hub.again = item => { item.error = ''; item.tries = 0; hub.total += 1; work(); };
@@ -191,7 +223,8 @@ function begin() {
 function drawLine(main, hub) {
   const said = hub.said(), more = hub.more(), refused = hub.refused(), others = hub.others();
   const cut = hub.cut ? 'The server is not responding. Readings that you type and photographs that you add are kept in this browser.' : '';
-  const shown = JSON.stringify([said, more, cut, refused.map(one => [one.id, one.error]), hub.notes, others]);
+  const fields = [...hub.views].map(view => [view.data.to, view.data.inspection]);
+  const shown = JSON.stringify([said, more, cut, refused.map(one => [one.id, one.error]), fields, hub.notes, others]);
   const bar = main.querySelector('progress');
   if (bar) bar.value = hub.share();
   if (main.shown === shown) return;
@@ -201,16 +234,16 @@ function drawLine(main, hub) {
   const status = el('div', main, '', {role: 'status'});
   if (cut) el('p', status, cut, {class: 'trouble'});
   if (said) el('b', status, said);
-  if (more) {
-    el('progress', status, '', {'aria-label': 'Photographs uploaded'}).value = hub.share();
-    el('p', status, more, hub.trouble ? {class: 'trouble'} : {});
-  }
+  if (hub.sending()) el('progress', status, '', {'aria-label': 'Photographs uploaded'}).value = hub.share();
+  if (more) el('p', status, more, hub.warns() ? {class: 'trouble'} : {});
   for (const item of refused) {
     const line = el('div', main, '', {class: 'refused', role: 'alert'});
     const words = el('p', line);
     el('b', words, item.name);
     words.append(` ${item.error.startsWith(item.name) ? item.error.slice(item.name.length + 1) : `was not accepted. ${item.error}`}`);
-    if (item.kept) el('button', line, 'Try again', {type: 'button'}).onclick = () => hub.again(item);
+    const field = [...hub.views].find(view => view.data.kind === 'field' && view.data.to === item.to && view.data.inspection === item.inspection);
+    if (!item.unusable) el('button', line, 'Try again', {type: 'button'}).onclick = () => hub.again(item);
+    else if (field) el('button', line, 'Choose another', {type: 'button'}).onclick = () => { hub.remove(item); field.choose(); };
     el('button', line, 'Remove', {type: 'button', 'aria-label': `Remove ${item.name}`}).onclick = () => hub.remove(item);
   }
   for (const note of hub.notes) el('p', main, note);
@@ -233,6 +266,7 @@ function drawField(main, hub, view) {
     el('summary', help, 'Which photographs?');
     el('p', help);
   }
+  view.choose = () => main.input.click();
   main.input.multiple = data.many;
   main.input.setAttribute('aria-label', data.label);
   main.querySelector('.label').textContent = data.label;

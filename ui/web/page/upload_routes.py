@@ -36,7 +36,9 @@ from ui.web.page.receive import (
 )
 from ui.web.page.session import NOT_THERE, record_location
 from ui.web.page.streamlit_internals import login_claims
+from vision.photo.containers import PhotoError, kind_of
 
+UNUSABLE = 415  # RFC 9110, 15.5.16; the page then offers only to choose another file
 MOST_AT_ONCE = 16  # for all users together: each file is held in memory until it is stored
 # the screen on which each tray is used
 SCREEN_OF: Mapping[Tray, str] = {
@@ -64,6 +66,23 @@ def _sender(request: Request, screen: str) -> Person:
     return require_role(who, screen)
 
 
+async def _photograph_in(request: Request) -> PhotoFile:
+    """Return the photograph that a request carries.
+
+    Raises
+    ------
+    UnacceptedError
+        With `UNUSABLE` if the file is no photograph: sending it again never helps.
+    """
+    data = await received(request, stated_size(request))
+    file = PhotoFile(name_in(request, "photograph.jpg"), data)
+    try:
+        kind_of(file.data)
+    except PhotoError as wrong:  # the message begins with the file's name, unchanged
+        raise UnacceptedError(UNUSABLE, f"{file.name} {wrong}.") from wrong
+    return file
+
+
 async def _photograph(request: Request) -> dict[str, Any]:
     """Store a photograph in an inspection; the hash in the answer confirms it."""
     who = await run_in_threadpool(_sender, request, "sheet")
@@ -81,8 +100,7 @@ async def _photograph(request: Request) -> dict[str, Any]:
 
     await run_in_threadpool(of_record, check)
     with place_for("a page", MOST_AT_ONCE):
-        data = await received(request, stated_size(request))
-        file = PhotoFile(name_in(request, "photograph.jpg"), data)
+        file = await _photograph_in(request)
 
         def keep(record: Record) -> dict[str, Any]:
             stored = store_photographs(record, identity, [file], manner, by=who.name)
@@ -98,11 +116,10 @@ async def _into_tray(request: Request) -> dict[str, Any]:
     tray = tray_of(request.path_params["tray"])
     who = await run_in_threadpool(_sender, request, SCREEN_OF[tray])
     with place_for("a page", MOST_AT_ONCE):
-        data = await received(request, stated_size(request))
-        file = PhotoFile(name_in(request, "photograph.jpg"), data)
+        file = await _photograph_in(request)
         try:
             await run_in_threadpool(put_in_tray, owner_of(who), tray, file)
-        except ValueError as wrong:  # the message begins with the file's name, unchanged
+        except ValueError as wrong:  # this message, too
             raise UnacceptedError(422, str(wrong)) from wrong
         except OSError as wrong:
             raise UnacceptedError(
