@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -63,14 +65,33 @@ def go_on(page: Page, words: str, title: str) -> None:
     quiet(page)
 
 
+COUNT_RUNS = """() => {
+    const app = document.querySelector('[data-test-script-state]');
+    window.runsEnded = 0;
+    new MutationObserver(() => { window.runsEnded += app.dataset.testScriptState === 'notRunning' })
+        .observe(app, {attributeFilter: ['data-test-script-state']});
+}"""
+
+
+@contextmanager
+def rerun(page: Page) -> Iterator[None]:
+    """Wait until the script that an action starts has finished, however late it starts."""
+    quiet(page)
+    page.evaluate(COUNT_RUNS)
+    yield
+    page.wait_for_function("window.runsEnded > 0")
+    quiet(page)
+
+
 def become(page: Page, name: str) -> None:
     """Enter the person's name in the sidebar; on a phone the sidebar is opened first."""
     quiet(page)
     phone = (page.viewport_size or {"width": 1280})["width"] < 600
     if phone:
         page.get_by_test_id("stExpandSidebarButton").click()
-    fill(page, "Your name", name)
-    quiet(page)
+    if page.get_by_label("Your name", exact=True).first.input_value() != name:
+        with rerun(page):  # the next page opened would otherwise still be the last person's
+            fill(page, "Your name", name)
     if phone:
         page.get_by_test_id("stSidebarCollapseButton").get_by_role("button").click()
         page.wait_for_timeout(400)  # it slides out; what is below can't be pressed until then

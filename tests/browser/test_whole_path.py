@@ -152,16 +152,20 @@ def review(page: Page, address: str) -> None:
     expect(
         page.get_by_role("button", name=re.compile("^Accept(?! the inspection)"))
     ).to_be_visible()
-    for _ in range(10):
-        page.wait_for_timeout(500)  # the next station is being loaded
-        quiet(page)
-        if accept.count():
-            break
-        if reason.count():
+    decided = page.get_by_text(re.compile(r"^\d+ of \d+ decided"))
+    while not accept.count():
+        before = decided.inner_text()
+        if not reason.count():
+            press(page, re.compile("^Accept(?! the inspection)"))
+        else:
             reason.fill("the competent person was told")
             reason.press("Enter")
-        else:
-            press(page, re.compile("^Accept(?! the inspection)"))
+            expect(reason).to_have_count(0)
+        number = int(before.split()[0]) + 1
+        expect(
+            reason.or_(accept).or_(page.get_by_text(re.compile(f"^{number} of \\d+ decided"))).first
+        ).to_be_visible()
+        quiet(page)
     expect(accept).to_be_enabled()
     press(page, "Accept the inspection")
     expect(page.get_by_text("The inspection is accepted.")).to_be_visible()

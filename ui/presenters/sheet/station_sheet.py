@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from inspection.assessment import Assessment
 from inspection.comparison.crosscheck import Comparison
@@ -25,6 +25,7 @@ from ui.presenters.sheet.entry import (
     state_of,
 )
 from ui.presenters.sheet.headline import Headline, headline_of
+from ui.presenters.sheet.next_photograph import NextPhotograph, next_photograph
 from vision.results import Estimate, Refusal, Result
 
 READY = FieldState()
@@ -139,6 +140,8 @@ class StationSheet:
         The headline above the sheet.
     unplaced : tuple of Estimate or Refusal
         Results of photographs whose card gives no station.
+    next : NextPhotograph
+        The last photograph's result and the next place, for a phone.
     locked : bool
         Whether the inspection is closed and takes no entries.
     """
@@ -149,6 +152,7 @@ class StationSheet:
     rows: tuple[SheetRow, ...]
     headline: Headline
     unplaced: tuple[Result, ...]
+    next: NextPhotograph = field(default_factory=NextPhotograph)
     locked: bool = False
 
 
@@ -187,17 +191,15 @@ def sheet_of(
             row = replace(row, last=figure(mean, opened.rope.units), last_on=on)
         unhidden = not any(cell.hidden for cell in cells)  # a blind reader must get no hint
         rows.append(replace(row, open=unhidden and number in open_stations))
-    hidden = sum(cell.hidden for row in rows for cell in row.cells)
-    headline = (
-        Headline(f"{counted(hidden, 'figure is', 'figures are')} hidden until you enter readings")
-        if hidden
-        else headline_of(opened, assessment)
-    )
+    hidden = frozenset(cell.name for row in rows for cell in row.cells if cell.hidden)
+    words = f"{counted(len(hidden), 'figure is', 'figures are')} hidden until you enter readings"
+    headline = Headline(words) if hidden else headline_of(opened, assessment)
     unplaced = tuple(one for one in opened.results if one.place is None)
     units = opened.rope.units
     closed = opened.state == "closed"
+    following = next_photograph(opened, numbers, hidden)
     return StationSheet(
-        unit_of(units), along_unit(units), ways, tuple(rows), headline, unplaced, closed
+        unit_of(units), along_unit(units), ways, tuple(rows), headline, unplaced, following, closed
     )
 
 

@@ -239,6 +239,23 @@ function drawHeadline(sheet) {
   put(p.open, h.open.join(' · '));
 }
 
+// On a phone: the last photograph's result, the next place and the button, always at the bottom edge.
+function drawNext(sheet) {
+  const said = sheet.data.next, hub = window.__ropeUploads, p = sheet.bar;
+  p.box.hidden = sheet.data.locked || !hub?.field('photographs');
+  if (p.box.hidden) return;
+  const sending = hub.pending('photographs'), open = said.places[sending + said.waiting];
+  const going = [sending && `${sending} being uploaded`, said.waiting && `${said.waiting} being measured`].filter(Boolean).join(', ');
+  p.last.className = 'latest' + (said.good ? '' : ' bad');
+  put(p.last, said.last);
+  p.last.disabled = !said.last_field;
+  put(p.more, said.more);
+  put(p.going, going);
+  const all = said.places.length || !said.following ? 'All stations are photographed' : `Next: station ${said.following}, 0°`;
+  put(p.to, open ? `Next: station ${open.station}, ${open.view_deg}°${open.why ? ', again' : ''}` : all);
+  put(p.why, open?.why && open.why !== said.more.slice(0, open.why.length) ? open.why : '');
+}
+
 function build(root, sheet) {
   const main = sheet.main;
   const box = el('div', {class: 'headline'}, main);
@@ -273,6 +290,13 @@ function build(root, sheet) {
     const wanted = parseInt(way.value, 10);
     if (wanted >= 0 && wanted < 360) { typed(sheet, `way/${wanted}`, 'x', {left: true}); way.value = ''; }
   };
+  const bar = el('div', {class: 'bar'}, main), told = el('div', {role: 'status'}, bar);
+  const last = el('button', {type: 'button'}, told), reason = el('p', {}, told), going = el('p', {}, told);
+  last.onclick = () => [...sheet.body.querySelectorAll('input.reading')].find(one => one.dataset.field === sheet.data.next.last_field)?.focus();
+  const line = el('div', {class: 'line'}, bar), to = el('div', {}, line), take = el('button', {type: 'button', class: 'take'}, line);
+  take.textContent = 'Photograph';
+  take.onclick = () => window.__ropeUploads?.field('photographs')?.choose();
+  sheet.bar = {box: bar, last, more: reason, going, to: el('b', {}, to), why: el('p', {}, to)};
 }
 
 // Anything drawn above a field in use must not move it, or the next one, from under a finger.
@@ -293,6 +317,7 @@ function drawAll(sheet) {
   sheet.main.classList.toggle('nolast', !sheet.data.rows.some(row => row.last));
   drawHead(sheet);
   drawHeadline(sheet);
+  drawNext(sheet);
   const rows = sheet.data.rows, names = rows.map(row => String(row.station));
   for (const tr of [...sheet.body.children]) if (!names.includes(tr.dataset.station)) tr.remove();
   rows.forEach((row, i) => {
@@ -344,9 +369,10 @@ export default function ({parentElement: root, data, setStateValue, setTriggerVa
     if (held && document.activeElement === document.body) held.focus();
     else if (data.go ?? window.__ropePlace) main.querySelector(`#station-${data.go ?? window.__ropePlace}`)?.scrollIntoView({block: 'nearest'});
   }
-  const again = () => draw(sheet), line = () => send(sheet), open = () => waits(sheet);
+  const again = () => draw(sheet), line = () => send(sheet), open = () => waits(sheet), uploads = () => drawNext(sheet);
   way.open.add(open);
   addEventListener('rope-thumbs', again);
+  addEventListener('rope-uploads', uploads);
   addEventListener('online', line);
-  return () => { removeEventListener('rope-thumbs', again); removeEventListener('online', line); way.open.delete(open); clearTimeout(sheet.timer); };
+  return () => { removeEventListener('rope-thumbs', again); removeEventListener('rope-uploads', uploads); removeEventListener('online', line); way.open.delete(open); clearTimeout(sheet.timer); };
 }

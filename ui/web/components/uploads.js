@@ -160,7 +160,10 @@ function begin() {
     }
   }
 
-  function draw() { for (const view of hub.views) view.draw(); }
+  function draw() {
+    for (const view of hub.views) view.draw();
+    dispatchEvent(new Event('rope-uploads'));
+  }
 
   // If the server does not answer, Streamlit covers the page with a dialog, and nothing can be typed. A line
   // in its place lets the user go on: readings and photographs are kept in the browser. Unlike our own dialogs,
@@ -194,6 +197,9 @@ function begin() {
   };
   hub.warns = () => !!hub.trouble || unkept().length > 0;
   hub.sending = () => unsent().length > 0;
+  hub.pending = to => unsent().filter(one => one.to === to).length;
+  hub.field = (to, inspection) => [...hub.views].find(({data}) => data.kind === 'field' && data.to === to &&
+    (inspection === undefined || data.inspection === inspection));
   hub.refused = () => mine().filter(one => one.error);
   hub.others = () => hub.items.length - mine().length;
   hub.again = item => { item.error = ''; item.tries = 0; hub.total += 1; work(); };
@@ -241,7 +247,7 @@ function drawLine(main, hub) {
     const words = el('p', line);
     el('b', words, item.name);
     words.append(` ${item.error.startsWith(item.name) ? item.error.slice(item.name.length + 1) : `was not accepted. ${item.error}`}`);
-    const field = [...hub.views].find(view => view.data.kind === 'field' && view.data.to === item.to && view.data.inspection === item.inspection);
+    const field = hub.field(item.to, item.inspection);
     if (!item.unusable) el('button', line, 'Try again', {type: 'button'}).onclick = () => hub.again(item);
     else if (field) el('button', line, 'Choose another', {type: 'button'}).onclick = () => { hub.remove(item); field.choose(); };
     el('button', line, 'Remove', {type: 'button', 'aria-label': `Remove ${item.name}`}).onclick = () => hub.remove(item);
