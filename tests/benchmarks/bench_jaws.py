@@ -29,7 +29,6 @@ from rope_caliper import caliper_width_mm
 from rope_mesh import RopeShape, outer_mesh
 
 from vision.findings import RefusedError
-from vision.rope.constants import U_CROWNS_SHARE
 from vision.rope.crowns import as_traced
 from vision.rope.jaws import fit_jaws, on_wires
 
@@ -113,7 +112,7 @@ def off_and_u(rope: Rope, px: int, window: float, noise_px: float, lay: str) -> 
         return np.nan, np.nan
     jaws = on_wires(bare, lay)
     turned_mm = jaws.u_slope * jaws.lever_mm
-    parts = jaws.left.u_mm, jaws.right.u_mm, turned_mm, U_CROWNS_SHARE * d
+    parts = jaws.left.u_mm, jaws.right.u_mm, turned_mm
     width = jaws.left.offset_mm + jaws.right.offset_mm
     return 100 * (width / rope.true_mm - 1), 100 * float(np.linalg.norm(parts)) / d
 

@@ -278,6 +278,24 @@ def test_a_stray_crown_is_left_out_and_counted() -> None:
     assert width_mm(jaws) == pytest.approx(width_mm(clean), rel=1e-3)
 
 
+def test_a_loose_wire_does_not_pass_for_the_crown_that_it_leaves() -> None:
+    # seen on 28 to 60 mm ropes: the outline followed the wire by less than a stray crown's height
+    clean = outline(side(pitch_mm=D, phase=0.0), side(pitch_mm=D))
+    wire = side(pitch_mm=D, phase=0.0, lump_mm=(0.1 * D, 0.009 * D, 0.1 * D))
+    risen = outline(wire, side(pitch_mm=D))
+    told = replace(risen, left=replace(risen.left, covered_mm=((0.2 * D, 0.25 * D),)))
+    jaws = fit_jaws(told)
+    assert jaws.left.strays == 1
+    assert width_mm(jaws) == pytest.approx(width_mm(fit_jaws(clean)), rel=1e-3)
+    assert width_mm(fit_jaws(risen)) > 1.006 * width_mm(jaws)  # the negative control
+
+
+def test_a_rope_of_which_only_loose_wires_are_seen_is_refused() -> None:
+    shape = outline(side(), side())
+    wires = replace(shape.left, covered_mm=((-3 * D, 3 * D),))
+    assert code_of(replace(shape, left=wires)) == "too-few-crowns"
+
+
 def test_a_lump_that_hides_the_crowns_beside_it_does_not_stand_for_them() -> None:
     # seen on a 60 mm rope under a flash: no other crown of that side within 0.6 of a pitch
     shape = {"pitch_mm": 1.25 * D, "phase": 0.28, "reach_mm": 1.3 * D}

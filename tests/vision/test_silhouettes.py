@@ -44,7 +44,8 @@ LAY, WIRE_LAY = 6.5, 17.0  # of the rope in diameters, of a strand's wires in it
 class Rope:
     """Strands (0: a bar), outer wires of a strand, light of its face over white paper, phase, lay.
 
-    In lang lay the wires turn in the strand the way the strands turn in the rope.
+    In lang lay the wires turn in the strand the way the strands turn in the rope. `loose` is where
+    a wire leaves the left side, diameters along the rope.
     """
 
     strands: int
@@ -52,6 +53,7 @@ class Rope:
     face: float = 0.12
     phase: float = 0.0
     lang: bool = False
+    loose: float | None = None
 
 
 def silhouette(rope: Rope, along: Array) -> Array:
@@ -94,7 +96,8 @@ def traced(rope: Rope, coarse: float, seed: int) -> tuple[Outline, Array]:
     x = ((np.arange(width * FINE) + 0.5) / FINE - width / 2)[None] / PER_MM
     y = -((np.arange(height * FINE) + 0.5) / FINE - height / 2)[:, None] / PER_MM
     along = (x - middle[0]) * math.cos(TURN) + (y - middle[1]) * math.sin(TURN)
-    across = np.abs((y - middle[1]) * math.cos(TURN) - (x - middle[0]) * math.sin(TURN))
+    signed = (y - middle[1]) * math.cos(TURN) - (x - middle[0]) * math.sin(TURN)
+    across = np.abs(signed)
     steps = np.linspace(along.min(), along.max(), 8000)
     edge = np.interp(along, steps, silhouette(rope, steps))
     white = np.sin(stripe_phase(layout, np.stack(np.broadcast_arrays(x, y), axis=-1))) > 0
@@ -102,7 +105,12 @@ def traced(rope: Rope, coarse: float, seed: int) -> tuple[Outline, Array]:
     paper = np.where(white, 0.78, 0.04) * (1 - 0.3 * np.exp(-beyond / (0.12 * D)))
     grain = cv2.GaussianBlur(rng.standard_normal(paper.shape), (49, 17), 6.0, sigmaY=2.0)
     face = 0.78 * rope.face * np.clip(1 + 0.3 * grain / grain.std(), 0.05, None)
-    picture = np.where(across < edge, face, paper).reshape(height, FINE, width, FINE)
+    hidden = across < edge
+    if rope.loose is not None:
+        run = along / D - rope.loose
+        wire = D * (0.46 + 0.9 * np.clip(run, 0, 0.5) ** 1.8)
+        hidden |= (np.abs(signed - wire) < 0.045 * D) & (run > 0) & (run < 0.5)
+    picture = np.where(hidden, face, paper).reshape(height, FINE, width, FINE)
     light = cv2.GaussianBlur(picture.mean(axis=(1, 3)), (0, 0), BLUR_PX)
     light = light + rng.standard_normal(light.shape) * np.sqrt(np.maximum(light, 0) / 6000)
     tone = CODE[(65535 * np.clip(light, 0, 1)).astype(int)]
@@ -164,6 +172,15 @@ def test_jaws_bear_on_the_silhouette(
     assert abs(off.mean()) < most_px
     assert off.std() < 0.08
     assert (u < 0.2).all()
+
+
+def test_a_wire_that_covers_the_paper_beside_the_outline_is_noticed() -> None:
+    (bare, _), (found, _) = (traced(Rope(6, loose=loose), 1.05, 3) for loose in (None, -0.1))
+    assert not bare.left.covered_mm
+    assert not bare.right.covered_mm
+    assert not found.right.covered_mm
+    ((first, last),) = found.left.covered_mm
+    assert 0 < first < last < 0.4 * D
 
 
 def test_noisy_outlines_do_not_read_too_thick_because_jaws_bear_on_the_highest() -> None:

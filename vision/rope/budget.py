@@ -17,10 +17,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.camera import FITTED, Camera, gradient
+from vision.camera import FITTED, Camera, camera_centre_mm, gradient
 from vision.rope.constants import (
     ROUNDNESS_SHARE,
-    U_CROWNS_SHARE,
+    U_CROWNS,
     U_GAP_MM,
     U_STAND_OFF_MM,
 )
@@ -289,10 +289,12 @@ def _edge_terms(observed: Observation) -> list[Term]:
             source = Influence.EDGE.source(photo, word)
             terms.append(Term(words, 1 / math.sqrt(3), "1", lost, "B", source))
     if jaws.crown_pitch_mm is not None:
+        away_mm = camera_centre_mm(observed.pose.camera) - observed.lines.station_mm
+        near = outline.rough_mm / float(np.linalg.norm(away_mm))
         terms.append(
             Term(
                 "crowns met by the view and by parallel jaws",
-                U_CROWNS_SHARE * outline.rough_mm,
+                U_CROWNS[jaws.lay] * jaws.crown_pitch_mm * math.sqrt(near),
                 "mm",
                 1.0,
                 "B",

@@ -112,6 +112,16 @@ def with_flanks(lump: NDArray[np.bool_], pitch: float, step: float) -> NDArray[n
     return np.asarray(binary_dilation(lump, iterations=max(1, int(0.1 * pitch / step))), np.bool_)
 
 
+def near(
+    along_mm: Array, stretches_mm: tuple[tuple[float, float], ...], reach_mm: float
+) -> NDArray[np.bool_]:
+    """Return which places (N,) are within `reach_mm` of stretches given by their ends, mm."""
+    found = np.zeros(len(along_mm), np.bool_)
+    for first, last in stretches_mm:
+        found |= (along_mm > first - reach_mm) & (along_mm < last + reach_mm)
+    return found
+
+
 def find_crowns(values: Array, pitch: float | None, step: float, d: float) -> NDArray[np.int64]:
     """Return the places of crowns, as indices; evenly spaced places on a smooth bar.
 

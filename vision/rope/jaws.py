@@ -45,6 +45,7 @@ from vision.rope.crowns import (
     fill_outliers,
     find_crowns,
     highest_crown,
+    near,
     noise_of_crowns,
     raised_by,
     smoothed,
@@ -108,6 +109,8 @@ class Jaws:
         Standard uncertainty of the direction, rad.
     bend_mm : float
         Bend of the rope within the jaws, mm.
+    lay : {"ordinary", "lang", ""}
+        Direction of the wires in the strands, where it is known (`on_wires`).
     """
 
     left: Jaw
@@ -117,6 +120,7 @@ class Jaws:
     crown_pitch_mm: float | None
     u_slope: float
     bend_mm: float
+    lay: str = ""
 
     @property
     def lever_mm(self) -> float:
@@ -169,7 +173,11 @@ def fit_jaws(outline: Outline, *, jaw_diameters: float = JAW_DIAMETERS) -> Jaws:
     else:
         smooth = first
     usual_mm = float(np.hypot(USUAL_SPREAD * d, noise))
-    line = _direction(along, smooth, spacing, step, d, usual_mm)
+    # the crown nearest to a loose wire may be the wire itself, as far as the outline follows it
+    loose = [near(along, edge.covered_mm, HALF * (spacing or 0.0)) for edge in sides]
+    crowns = [find_crowns(values, spacing, step, d) for values in smooth]
+    crowns = [tops[~beside[tops]] for tops, beside in zip(crowns, loose, strict=True)]
+    line = _direction(along, smooth, crowns, d, usual_mm)
     slope, u_slope, curve = line.slope, line.u_slope, line.curve
     swell = line.swell * along**2, line.u_swell * along**2
     bend = abs(curve) * (length / 2) ** 2
@@ -178,16 +186,20 @@ def fit_jaws(outline: Outline, *, jaw_diameters: float = JAW_DIAMETERS) -> Jaws:
     no_crowns = spacing is None or not crowned
     rims = _rims_mm(*sides) if no_crowns else ((0.0, 0.0), (0.0, 0.0))
     jaws, shapes = [], []
-    for edge, rim, values, raw, sign in zip(sides, rims, smooth, filled, (1.0, -1.0), strict=True):
+    for edge, rim, values, raw, beside, sign in zip(
+        sides, rims, smooth, filled, loose, (1.0, -1.0), strict=True
+    ):
         noise_mm = edge.step_mm * edge.noise_px
         least = max(edge.step_mm * LEAST_NOISE_PX, noise_mm)  # a crown is one window long
         turned = sign * slope * along
         bare = values if spacing is None else _wires_bridged(values, raw, spacing, step, size, d)
         tops = find_crowns(bare - turned, spacing, step, d)
+        tops = tops[~beside[tops]]
         if len(tops) == 0:
             raise RefusedError(finding("too-few-crowns", 0.0))
         window = edge.window_mm / step
-        shape = _Side(along, raw - turned, values - turned, least, swell, noise_mm, window)
+        flat = raw - turned, values - turned
+        shape = _Side(along, *flat, beside, least, swell, noise_mm, window)
         jaw = _fit_jaw(shape, tops, spacing, length, size, d)
         if spacing is None:
             jaw = _without_rim(jaw, *rim)
@@ -268,7 +280,7 @@ def on_wires(jaws: Jaws, lay: str) -> Jaws:
         sides.append(
             replace(jaw, offset_mm=jaw.offset_mm + higher, u_mm=float(np.hypot(jaw.u_mm, u)))
         )
-    return replace(jaws, left=sides[0], right=sides[1])
+    return replace(jaws, left=sides[0], right=sides[1], lay=lay)
 
 
 def _swing(side: _Side, length: float, d: float) -> Array:
@@ -361,16 +373,15 @@ class _Line:
 
 
 def _direction(
-    along: Array, smooth: list[Array], pitch: float | None, step: float, d: float, usual_mm: float
+    along: Array, smooth: list[Array], crowns: list[NDArray[np.int64]], d: float, usual_mm: float
 ) -> _Line:
-    """Fit one slope, one bow and one swelling to the crowns of both sides.
+    """Fit one slope, one bow and one swelling to the crowns of both sides, given by their indices.
 
     The crowns' scatter about the line has a prior (`usual_mm`): ten crowns hardly determine it
     besides six parameters, and without a prior a few crowns in line by chance tilted the jaws.
     """
     rows, heights = [], []
-    for values, sign in zip(smooth, (1.0, -1.0), strict=True):
-        tops = find_crowns(values, pitch, step, d)
+    for values, tops, sign in zip(smooth, crowns, (1.0, -1.0), strict=True):
         if len(tops) == 0:
             raise RefusedError(finding("too-few-crowns", 0.0))
         # a lump must not tilt the jaws: it is identified by its height over a robust line (median
@@ -403,14 +414,16 @@ def _direction(
 class _Side:
     """One side's outline along the jaws, mm: as traced, and smoothed over a third of a crown.
 
-    `least_noise` is the lower bound of the noise of a crown's height. `swell` is the swelling of
-    the rope from the station outwards, with its standard uncertainty. `noise` is that of the
-    outline's points; `window` is the tracer's window, one sigma, samples.
+    `loose` says where it may be that of a loose wire. `least_noise` is the lower bound of the noise
+    of a crown's height. `swell` is the swelling of the rope from the station outwards, with its
+    standard uncertainty. `noise` is that of the outline's points; `window` is the tracer's window,
+    one sigma, samples.
     """
 
     along: Array
     raw: Array
     broad: Array
+    loose: NDArray[np.bool_]
     least_noise: float
     swell: tuple[Array, Array]
     noise: float
@@ -444,10 +457,10 @@ def _fit_jaw(
     # lumps are identified in the outline used for heights, as smoothing over a crown lowers a wire
     tops = np.maximum(broad, close)
     usual = float(np.sort(tops[crowns])[(len(crowns) - 1) // 2])  # of two, the lower
-    stray = tops > usual + STRAY_SHARE * d
+    stray = (tops > usual + STRAY_SHARE * d) | side.loose
     strays = int((np.diff((stray & within).astype(int), prepend=0) == 1).sum())
     if stray.any():  # the flanks of a lump are not strand either
-        stray = with_flanks(tops > usual + 0.25 * STRAY_SHARE * d, pitch, step)
+        stray = with_flanks(tops > usual + 0.25 * STRAY_SHARE * d, pitch, step) | side.loose
     sound = crowns[~stray[crowns]]
     if len(sound) == 0:
         raise RefusedError(finding("too-few-crowns", 0.0))

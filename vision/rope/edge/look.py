@@ -15,7 +15,7 @@ from scipy.ndimage import gaussian_filter1d, median_filter, minimum_filter1d
 
 from vision.findings import limit_of
 from vision.medians import median_of
-from vision.rope.constants import CLEAR_SIGMAS, HALF, REFERENCE_PX
+from vision.rope.constants import CLEAR_SIGMAS, HALF, OPEN_CONTRAST, REFERENCE_PX
 from vision.rope.edge.light import EVERY_PX
 from vision.rope.edge.lock_in import Profiles, Scene
 from vision.rope.edge.profiles import half_way, in_step
@@ -88,9 +88,7 @@ def look_along(
     contrast /= median_of(contrast[:, first:])
     half, sure, farther = half_way(amplitude / reference[:, None], contrast, t, first, reach)
     shaded = sure & np.isfinite(farther)
-    # windows that extend beyond the end of the band are not used
-    whole = minimum_filter1d(profiles.on_band.all(axis=1), 2 * int(np.ceil(2 * sigma)) + 1)
-    sure &= _paper_beside(profiles, reference, first) & whole[::every]
+    sure &= _paper_beside(profiles, reference, first) & _whole(profiles, sigma)[::every]
     return SideLook(
         scene, px_mm, blur, base, sigma, every, t, profiles, amplitude, noise, reference, shade,
         half, farther, shaded, sure,
@@ -117,6 +115,33 @@ def correction_px(look: SideLook, through: bool) -> Array:
     if look.every > 1:
         filled = CubicSpline(at, filled)(np.minimum(columns, at[-1]))
     return np.asarray(np.clip(median_filter(filled, 5, mode="nearest"), -3.0, 2.0))
+
+
+def covered_mm(look: SideLook) -> tuple[tuple[float, float], ...]:
+    """Return the first and last place of each stretch where something covers the paper, mm.
+
+    A loose wire that crosses the paper beside the outline takes the stripes' contrast away, which a
+    shadow does not. In valleys, a shadow may be too dark for the contrast to be known, so only the
+    outline's upper half counts. The last pass has a window in every column.
+    """
+    usable = _whole(look.profiles, look.sigma)
+    if not usable.any():
+        return ()
+    outside = look.t >= CLEAR_SIGMAS * look.blur.light_px
+    stripes, mean = (of[:, outside].mean(axis=1) for of in (look.amplitude, look.profiles.mean))
+    contrast, along = stripes / (mean + 1e-3), look.scene.along_mm
+    height = look.base - np.polyval(np.polyfit(along[usable], look.base[usable], 1), along)
+    covered = usable & (contrast < OPEN_CONTRAST * median_of(contrast[usable]))
+    covered &= height > median_of(height[usable])
+    begins = np.flatnonzero(np.diff(covered.astype(int), prepend=0) == 1)
+    ends = np.flatnonzero(np.diff(covered.astype(int), append=0) == -1)
+    return tuple((float(along[b]), float(along[e])) for b, e in zip(begins, ends, strict=True))
+
+
+def _whole(profiles: Profiles, sigma: float) -> Mask:
+    """Return the windows that do not extend beyond the end of the band."""
+    on_band = profiles.on_band.all(axis=1)
+    return np.asarray(minimum_filter1d(on_band, 2 * int(np.ceil(2 * sigma)) + 1))
 
 
 def _paper_beside(profiles: Profiles, reference: Light, first: int) -> Mask:

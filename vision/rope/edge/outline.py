@@ -49,7 +49,13 @@ from vision.rope.edge.light import (
     tone_px,
 )
 from vision.rope.edge.lock_in import Scene, half_size_mm, locked_in
-from vision.rope.edge.look import SideLook, correction_px, initial_outline, look_along
+from vision.rope.edge.look import (
+    SideLook,
+    correction_px,
+    covered_mm,
+    initial_outline,
+    look_along,
+)
 from vision.rope.edge.mirrors import no_rim, rim_hypotheses
 from vision.rope.edge.profiles import (
     best_paths,
@@ -120,6 +126,9 @@ class Edge:
         Possible height of crowns over the outline that are too close together for its windows, px.
     shadow_px, u_shadow_px : float
         Width of the hard shadow removed from the outline, and its standard uncertainty, px.
+    covered_mm : tuple of tuple of float
+        Stretches along the rope, mm from the station, where something covers the paper outside the
+        outline: a loose wire or grease.
     rim_hypotheses : callable
         Computes `vision.rope.edge.mirrors.rim_hypotheses`; not called for a rope with clear crowns.
     """
@@ -144,6 +153,7 @@ class Edge:
     hidden_px: float = 0.0
     shadow_px: float = 0.0
     u_shadow_px: float = 0.0
+    covered_mm: tuple[tuple[float, float], ...] = ()
     rim_hypotheses: Callable[[], tuple[Array, Array]] = no_rim
 
 
@@ -391,6 +401,7 @@ def _edge(look: SideLook, usual: float, passes: int, *, through: bool) -> Edge:
         shaded_share=float(shaded[sure].mean()),
         u_shade_px=u_shade_px,
         own_spread_px=own_spread_px,
+        covered_mm=covered_mm(look),
         rim_hypotheses=partial(rim_hypotheses, scene, bar, blur, seen_at, lights),
     )
 
