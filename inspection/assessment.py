@@ -122,6 +122,11 @@ class Assessment:
     not_asked: tuple[str, ...] = ()
 
     @property
+    def sections_by_source(self) -> tuple[tuple[Source, tuple[Section, ...]], ...]:
+        """The sections by photographs, and those by gauge."""
+        return ("photographs", self.photograph_sections), ("gauge", self.gauge_sections)
+
+    @property
     def doubted(self) -> frozenset[int]:
         """Stations with an entry that has to be checked."""
         return frozenset(one.place.station for one in self.doubts)

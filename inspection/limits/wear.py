@@ -126,8 +126,8 @@ def uniform_decrease(
     category = discard_category(rope)
     edges = BAND_EDGES_PCT[category]
     nominal = exact(rope.nominal_mm)
-    # a mean of two readings has float noise of 1e-15; 1e-9 mm is far below any significance
-    # a missing reference is among the reasons above
+    # rounded because a mean of two readings has float noise; without a reference the rule did not
+    # apply (above)
     decrease = exact(rope.reference_mm or 0.0) - exact(round(mean_mm, 9))
     pct = round(100 * decrease / nominal, 9)
     index = bisect_right([Decimal(str(edge)) for edge in edges], pct)

@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-from inspection.measurement.section import Section
-from inspection.measurement.view import DirectionalDiameter, weighted_terms
+from inspection.measurement.section import Section, extremes
+from inspection.measurement.view import weighted_terms
 from inspection.model.quantity import Quantity
 from vision.uncertainty import Term, combined_u_mm
 
@@ -146,7 +146,7 @@ def measured_diameter(sections: Sequence[Section], *, nominal_mm: float) -> Meas
     chosen = tuple(section for _, section in counted)
     weight = 1.0 / len(chosen)
     larger, smaller = max(
-        (_extremes(first, second) for first, second in pairwise(chosen)),
+        (extremes((*one.views, *two.views)) for one, two in pairwise(chosen)),
         key=lambda pair: pair[0].diameter_mm - pair[1].diameter_mm,
     )
     return MeasuredDiameter(
@@ -157,14 +157,4 @@ def measured_diameter(sections: Sequence[Section], *, nominal_mm: float) -> Meas
         largest_difference_mm=larger.diameter_mm - smaller.diameter_mm,
         difference_budget=weighted_terms([(1.0, larger.budget), (-1.0, smaller.budget)]),
         nominal_mm=nominal_mm,
-    )
-
-
-def _extremes(section: Section, two: Section) -> tuple[DirectionalDiameter, DirectionalDiameter]:
-    """Return the largest and the smallest view of two places."""
-    views = (*section.views, *two.views)
-    # of equal views take different ones: a view minus itself would have no uncertainty
-    return (
-        max(views, key=lambda view: view.diameter_mm),
-        min(reversed(views), key=lambda view: view.diameter_mm),
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Literal
@@ -196,9 +196,7 @@ def make_section(
     first, last = merged[0], merged[-1]
     if {0, 90} <= whole.keys():
         first, last = whole[0], whole[90]
-    larger = max(merged, key=lambda view: view.diameter_mm)
-    # of equal views take different ones: a view minus itself would have no uncertainty
-    smaller = min(reversed(merged), key=lambda view: view.diameter_mm)
+    larger, smaller = extremes(merged)
     return Section(
         views=merged,
         mean_mm=sum(view.diameter_mm for view in merged) * weight,
@@ -212,6 +210,19 @@ def make_section(
         position_m=position_m,
         ellipse=fit_ellipse(merged),
         source=source,
+    )
+
+
+def extremes(
+    views: Sequence[DirectionalDiameter],
+) -> tuple[DirectionalDiameter, DirectionalDiameter]:
+    """Return the largest and the smallest view.
+
+    Of equal views they are different ones: a view minus itself would have no uncertainty.
+    """
+    return (
+        max(views, key=lambda view: view.diameter_mm),
+        min(reversed(views), key=lambda view: view.diameter_mm),
     )
 
 

@@ -13,7 +13,7 @@ from datetime import date, datetime
 from typing import Literal
 
 from vision.results import Place
-from vision.uncertainty import Term, combined_u_mm
+from vision.uncertainty import Term
 
 # Repeatability: standard deviation of repeated readings of one place by one person, % of the
 # diameter. Common practice, no source. With it, two readings 0.13 mm apart on a 35 mm rope, which
@@ -161,31 +161,6 @@ def reading_terms(
         outer_strands=outer_strands,
         calibrations_ago=calibrations_ago,
     )
-
-
-def gauge_u_mm(
-    gauge: Gauge,
-    *,
-    diameter_mm: float,
-    outer_strands: int | None = None,
-    repeatability_mm: float | None = None,
-) -> float:
-    """Return the standard uncertainty of one reading of a rope, mm; see `gauge_terms`.
-
-    Examples
-    --------
-    >>> caliper = Gauge("C-1", "wide-jaw caliper", 0.01, 0.03)
-    >>> round(gauge_u_mm(caliper, diameter_mm=20.0), 4)
-    0.0348
-    """
-    terms = gauge_terms(
-        gauge,
-        diameter_mm=diameter_mm,
-        key="",
-        outer_strands=outer_strands,
-        repeatability_mm=repeatability_mm,
-    )
-    return combined_u_mm(terms)
 
 
 def gauge_terms(

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from inspection.model.confirmation import Confirmation, check_confirmation
 from inspection.model.serialization import JsonObject, from_dict, to_dict
-from inspection.record.queries import iter_definitions
 from inspection.record.record import Record
 from inspection.record.storage.events import Signed
 from inspection.record.storage.schema import confirmations, own_limits
@@ -19,8 +18,7 @@ def keep_own_limits(
 
 def kept_own_limits(record: Record) -> dict[str, JsonObject]:
     """Return the user's own sets of limits by name; one without rules was withdrawn."""
-    with record.access.reading() as connection:
-        return dict(iter_definitions(connection, own_limits))
+    return record.definitions(own_limits)
 
 
 def confirm_limits(record: Record, confirmation: Confirmation, *, by: str, why: str = "") -> None:
@@ -32,8 +30,5 @@ def confirm_limits(record: Record, confirmation: Confirmation, *, by: str, why: 
 
 def limit_confirmations(record: Record) -> dict[str, Confirmation]:
     """Return who confirmed which set of limits, by the set's name."""
-    with record.access.reading() as connection:
-        return {
-            name: from_dict(Confirmation, values)
-            for name, values in iter_definitions(connection, confirmations)
-        }
+    kept = record.definitions(confirmations)
+    return {name: from_dict(Confirmation, values) for name, values in kept.items()}

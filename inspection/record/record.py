@@ -90,10 +90,7 @@ class Record:
 
     def ropes(self) -> tuple[Rope, ...]:
         """Return all ropes, by name."""
-        with self.access.reading() as connection:
-            return tuple(
-                from_dict(Rope, item) for _, item in queries.iter_definitions(connection, ropes)
-            )
+        return tuple(from_dict(Rope, item) for item in self.definitions(ropes).values())
 
     def add_gauge(self, gauge: Gauge, *, by: str, why: str = "") -> None:
         """Add a gauge that is not in the record yet."""
@@ -111,10 +108,7 @@ class Record:
 
     def gauges(self) -> tuple[Gauge, ...]:
         """Return all gauges, by name."""
-        with self.access.reading() as connection:
-            return tuple(
-                from_dict(Gauge, item) for _, item in queries.iter_definitions(connection, gauges)
-            )
+        return tuple(from_dict(Gauge, item) for item in self.definitions(gauges).values())
 
     def add_print_check(self, card_set: str, values: JsonObject, *, by: str, why: str = "") -> None:
         """Store the readings of a card set's bars; a later check needs a `why`."""
@@ -122,8 +116,7 @@ class Record:
 
     def print_checks(self) -> dict[str, JsonObject]:
         """Return the print checks by card set."""
-        with self.access.reading() as connection:
-            return dict(queries.iter_definitions(connection, print_checks))
+        return self.definitions(print_checks)
 
     # ---- inspections and their entries ----------------------------------------------------
 
@@ -442,6 +435,11 @@ class Record:
         with self.access.writing() as connection:
             known = dict(queries.iter_definitions(connection, table))
             commands.save_definition(connection, about, name, values, signed, change=name in known)
+
+    def definitions(self, table: Table) -> dict[str, JsonObject]:
+        """Return everything named in a table, by name: print checks, limits and the like."""
+        with self.access.reading() as connection:
+            return dict(queries.iter_definitions(connection, table))
 
     def _kept(self, table: Table, about: str, identity: str) -> JsonObject:
         with self.access.reading() as connection:

@@ -11,7 +11,6 @@ from inspection.model.readings import (
     Gauge,
     Reading,
     gauge_terms,
-    gauge_u_mm,
     one_section_shortfall_pct,
     reading_terms,
 )
@@ -61,8 +60,12 @@ def test_one_section_falls_short_as_the_sampled_outline_does(strands: int) -> No
 
 def test_narrow_jaws_are_less_certain_than_wide_ones_and_most_so_on_few_strands() -> None:
     plain = Gauge("C-2", "plain caliper", 0.01, 0.03)
-    u = [gauge_u_mm(plain, diameter_mm=35.0, outer_strands=strands) for strands in (6, 8, 16)]
-    assert u[0] > u[1] > u[2] > gauge_u_mm(WIDE, diameter_mm=35.0, outer_strands=16)
+    u = [
+        combined_u_mm(gauge_terms(plain, diameter_mm=35.0, key="r", outer_strands=strands))
+        for strands in (6, 8, 16)
+    ]
+    wide = gauge_terms(WIDE, diameter_mm=35.0, key="r", outer_strands=16)
+    assert u[0] > u[1] > u[2] > combined_u_mm(wide)
     # the bias on six strands: at most one crown pitch's half of the way to the valley,
     # 2 (1 - cos 15 deg) / 3 = 2.27 % of the diameter, uncorrected
     bias, spread = gauge_terms(plain, diameter_mm=100.0, key="r", outer_strands=6)[3:]

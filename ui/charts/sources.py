@@ -10,10 +10,9 @@ from datetime import timedelta
 from inspection.assessment import Assessment
 from inspection.limits.rules import Limit
 from inspection.measurement.section import Section, Source
-from inspection.measurement.trend import Trend
-from inspection.model.length_text import MM_PER_INCH
+from inspection.measurement.trend import Trend, TrendPoint
 from inspection.model.readings import Reading
-from inspection.screening.checks.digit_preference import digit_count, gauge_steps
+from inspection.screening.checks.digit_preference import cells_of_scale, gauge_steps
 from ui.charts.data import (
     AlongRope,
     DatedDiameter,
@@ -52,15 +51,11 @@ def limit_lines(limits: Iterable[Limit]) -> tuple[LimitLine, ...]:
 
 def along_rope(assessment: Assessment) -> AlongRope:
     """Return the stations' mean diameters by photographs and by gauge, with their limits."""
-    sources: tuple[tuple[Source, tuple[Section, ...]], ...] = (
-        ("photographs", assessment.photograph_sections),
-        ("gauge", assessment.gauge_sections),
-    )
     figures = tuple(
         Figure(
             section.station or 0, section.position_m, source, section.mean_mm, K * section.u_mean_mm
         )
-        for source, sections in sources
+        for source, sections in assessment.sections_by_source
         for section in sections
     )
     rope = assessment.log.rope
@@ -144,22 +139,21 @@ def history(
     until = trend.last + ahead
     days = [first + (until - first) * part / 24 for part in range(25)]
     band = tuple((day, *trend.band_mm(day, u_new_mm=u_new)) for day in days)
-    measured = tuple(
-        DatedDiameter(point.on, point.mean_mm, K * combined_u_mm(point.budget))
-        for point in trend.points
-    )
+    measured = tuple(dated(point) for point in trend.points)
     return History(station, measured, band, tuple(limits))
+
+
+def dated(point: TrendPoint) -> DatedDiameter:
+    """Return a point of a trend with its expanded uncertainty."""
+    return DatedDiameter(point.on, point.mean_mm, K * combined_u_mm(point.budget))
 
 
 def last_digits(readings: Sequence[Reading], step_mm: float) -> Digits | None:
     """Return how often each last digit was typed; None if last digits carry no information."""
     steps, step = gauge_steps(readings, step_mm)
-    for unit_mm in (1.0, float(MM_PER_INCH)):
-        try:
-            cells = digit_count(step / unit_mm)
-        except ValueError:
-            continue
-        measured = Counter(value % cells for value in steps)
-        labels = tuple(str(digit * (10 // cells)) for digit in range(cells))
-        return Digits(labels, tuple(measured.get(digit, 0) for digit in range(cells)), step)
-    return None
+    cells = cells_of_scale(step)
+    if cells is None:
+        return None
+    measured = Counter(value % cells for value in steps)
+    labels = tuple(str(digit * (10 // cells)) for digit in range(cells))
+    return Digits(labels, tuple(measured.get(digit, 0) for digit in range(cells)), step)

@@ -84,10 +84,7 @@ def section_rows(assessment: Assessment) -> Rows:
             with_u(section.ovality_mm, section.u_ovality_mm, units),
             "" if section.ovality_pct is None else f"{section.ovality_pct:.1f}",
         ]
-        for source, sections in (
-            ("photographs", assessment.photograph_sections),
-            ("gauge", assessment.gauge_sections),
-        )
+        for source, sections in assessment.sections_by_source
         for section in sections
     ]
 

@@ -15,8 +15,8 @@ from inspection.measurement.trend import Trend, TrendPoint, trend
 from inspection.model.loss import LOCAL_GROUND, LOOK_THERE
 from inspection.model.rope import Units
 from inspection.worst_station import possible_losses
-from ui.charts.data import DatedDiameter, History
-from ui.charts.sources import history, limit_lines
+from ui.charts.data import History
+from ui.charts.sources import dated, history, limit_lines
 from ui.lengths import K, figure, in_units, length_text, rate_words, unit_of
 from vision.uncertainty import combined_u_mm, covariance_mm2
 
@@ -143,8 +143,8 @@ def _trend(
         why = f"No line was fitted: {reason}"
     data = replace(
         history(station, line, limits=limits),
-        figures=tuple(_dated(point) for point in points),
-        photographs=tuple(_dated(one) for one in beside),
+        figures=tuple(dated(point) for point in points),
+        photographs=tuple(dated(one) for one in beside),
         by_photographs=source == "photographs",
     )
     least = max((limit.value_mm for limit in limits if limit.side == "least"), default=None)
@@ -203,10 +203,6 @@ def _largest_drop(points: Sequence[TrendPoint], units: Units) -> str:
                 f"(U {length_text(expanded, units=units)}), {one.on} to {two.on}."
             )
     return drop
-
-
-def _dated(point: TrendPoint) -> DatedDiameter:
-    return DatedDiameter(point.on, point.mean_mm, K * combined_u_mm(point.budget))
 
 
 def nearest_first(trends: Iterable[StationTrend]) -> list[StationTrend]:

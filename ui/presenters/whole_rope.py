@@ -59,10 +59,7 @@ def _mark(assessment: Assessment, measured: MeasuredDiameter) -> str:
 
 def _by_source(assessment: Assessment) -> Iterator[tuple[str, MeasuredDiameter | str]]:
     nominal = assessment.log.rope.nominal_mm
-    for source, sections in (
-        ("photographs", assessment.photograph_sections),
-        ("gauge", assessment.gauge_sections),
-    ):
+    for source, sections in assessment.sections_by_source:
         if sections:
             yield source, group_of(sections, nominal)
 

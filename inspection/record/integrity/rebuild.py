@@ -58,12 +58,17 @@ def rebuilt_state(
         ):
             yield rebuilt
         return
-    try:
-        work.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise RecordError(f"{work} can't be created: {error.strerror or error}.") from error
+    make_folder(work)
     with _rebuilt(connection, work / "rebuilt.db", progress) as rebuilt:
         yield rebuilt
+
+
+def make_folder(folder: Path) -> None:
+    """Create a folder unless it exists; raise RecordError if that fails."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise RecordError(f"{folder} can't be created: {error.strerror or error}.") from error
 
 
 @contextmanager

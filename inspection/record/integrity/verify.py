@@ -13,7 +13,12 @@ from typing import Any
 from sqlalchemy import Connection, Row, Table, collate, select
 
 from inspection.record.errors import DamagedError, RecordError, plainly
-from inspection.record.integrity.rebuild import EventProgress, NotReplayableError, rebuilt_state
+from inspection.record.integrity.rebuild import (
+    EventProgress,
+    NotReplayableError,
+    make_folder,
+    rebuilt_state,
+)
 from inspection.record.storage.database import Access, copy_sqlite, make_engine, sqlite_path, writer
 from inspection.record.storage.events import (
     MOST_LISTED,
@@ -296,10 +301,7 @@ def back_up(access: Access, store: PhotographStore, to: Path, *, with_photograph
             f"The record {access.where} is on a database server: back it up with the "
             "server's own dump tool (pg_dump), or export it as JSON."
         )
-    try:
-        to.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise RecordError(f"{to} can't be created: {error.strerror or error}.") from error
+    make_folder(to)
     copy = to / path.name
     copy_sqlite(access.engine, copy)
     copied = make_engine(copy)

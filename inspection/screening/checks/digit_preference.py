@@ -138,7 +138,7 @@ def digit_preference_tests(log: Log) -> list[ScreeningTest]:
             continue
         readings = [log.readings[entry] for entry in entries]
         steps, step = gauge_steps(readings, log.gauges[gauge].resolution_mm)
-        cells = _cells(step)
+        cells = cells_of_scale(step)
         if cells is None:
             continue  # an inch fraction has no last digit
         if pstdev(reading.value_mm for reading in readings) < LEAST_SPREAD * cells * step:
@@ -173,7 +173,7 @@ def _test(
     )
 
 
-def _cells(step_mm: float) -> int | None:
+def cells_of_scale(step_mm: float) -> int | None:
     """Return how many last digits there are, on a scale in mm or, failing that, in inches."""
     for unit_mm in (1.0, float(MM_PER_INCH)):
         try:

@@ -16,7 +16,7 @@ from inspection.limits.confirmed import confirmation_words, own_words
 from inspection.limits.outside import beyond_limits, is_own
 from inspection.measurement.doubt import doubt_words
 from inspection.measurement.measured_diameter import MeasuredDiameter
-from inspection.measurement.section import Section, Source
+from inspection.measurement.section import Source
 from inspection.model.closing import DECISIONS
 from inspection.model.condition import CRITERIA
 from inspection.model.log import counted
@@ -236,12 +236,8 @@ def _pictures(case: ReportCase, worst: WorstStation) -> tuple[ReportPicture, ...
 def _facts(case: ReportCase) -> Iterator[tuple[str, str]]:
     assessment = case.assessment
     rope = assessment.log.rope
-    by_source: tuple[tuple[Source, Sequence[Section]], ...] = (
-        ("photographs", assessment.photograph_sections),
-        ("gauge", assessment.gauge_sections),
-    )
     whole, reasons = [], ["it needs two directions"]
-    for source, sections in by_source:
+    for source, sections in assessment.sections_by_source:
         found = group_of(sections, rope.nominal_mm) if sections else ""
         if isinstance(found, MeasuredDiameter):
             figure = diameter_words(found.mean_mm, found.u_mean_mm, rope.units)

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from inspection.assessment import Assessment
 from inspection.comparison.crosscheck import why_not_compared
-from inspection.measurement.section import Section, Source
+from inspection.measurement.section import Source
 from inspection.screening.checks.lay_length import lay_words
 from ui.charts.sources import along_rope, budget_shares, differences, roundness
 from ui.lengths import K, figure, short_length, signed_length, tabled, unit_of
@@ -24,10 +24,7 @@ def sections(assessment: Assessment) -> list[Block]:
     """Return mean diameter and ovality of every station, by photographs and by gauge."""
     units = assessment.log.rope.units
     rows: list[tuple[str, ...]] = []
-    both: list[tuple[Section, Source]] = [
-        *((section, "photographs") for section in assessment.photograph_sections),
-        *((section, "gauge") for section in assessment.gauge_sections),
-    ]
+    both = [(one, source) for source, sections in assessment.sections_by_source for one in sections]
     for one, source in sorted(both, key=lambda pair: pair[0].station or 0):
         difference = one.difference_pct
         rows.append(

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from functools import partial
 from importlib.metadata import PackageNotFoundError, version
 
 from inspection.assessment import NOTHING_APPLIED, Assessment
 from inspection.folder import rejected_words
 from inspection.measurement.measured_diameter import MeasuredDiameter
-from inspection.measurement.section import Section, Source
 from inspection.model.log import counted
 from inspection.model.loss import LOCAL_GROUND
 from ui.lengths import K, along, along_unit, length_text
@@ -139,13 +138,9 @@ def counts(seen: Mapping[str, int]) -> str:
 
 def _figures(assessment: Assessment) -> list[tuple[str, str]]:
     """Return the whole rope's diameter, the thinnest station and the largest ovality."""
-    sources: tuple[tuple[Source, Sequence[Section]], ...] = (
-        ("photographs", assessment.photograph_sections),
-        ("gauge", assessment.gauge_sections),
-    )
     shown = partial(length_text, units=assessment.log.rope.units)
     whole, thin, oval = [], [], []
-    for source, sections in sources:
+    for source, sections in assessment.sections_by_source:
         if not sections:
             continue
         found = group_of(sections, assessment.log.rope.nominal_mm)

@@ -14,7 +14,7 @@ from inspection.model.rope import Units
 from ui.charts.checks import budget_chart
 from ui.charts.data import DatedDiameter, History
 from ui.charts.rope import history_chart
-from ui.charts.sources import budget_shares, history
+from ui.charts.sources import budget_shares, dated, history
 from ui.lengths import K, figure, length_text, rate_words, unit_of
 from ui.presenters.review.queue import budget_in_words
 from ui.web.components.chart import chart_spec, show_chart
@@ -79,10 +79,7 @@ def station_history(assessment: Assessment, station: int) -> tuple[History, str]
         if section.station == station
     ]
     line = _line(earlier)
-    by_gauge = tuple(
-        DatedDiameter(point.on, point.mean_mm, K * combined_u_mm(point.budget))
-        for point in over.points
-    )
+    by_gauge = tuple(dated(point) for point in over.points)
     if line is None:
         data = history(station, over.line, by_gauge, ahead=AHEAD)
         words = "An expected range for today needs three earlier inspections of this station."
