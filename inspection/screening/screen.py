@@ -18,7 +18,7 @@ from inspection.screening.checks.repeat_shots import repeat_shots_tests
 from inspection.screening.checks.timing import Pace, timing_tests
 from inspection.screening.figures.copied_figures import copied_figures_tests
 from inspection.screening.figures.explanations import Tested, explain
-from inspection.screening.figures.narrow_jaws import honest_accounts, narrow_jaws_tests
+from inspection.screening.figures.narrow_jaws import honest_predictions, narrow_jaws_tests
 from inspection.screening.figures.odd_figures import (
     Exchange,
     LogModel,
@@ -163,9 +163,9 @@ def chance_tests(
         *repeat_shots_tests(log),
     ]
     if model is not None:
-        honest = honest_accounts(model.fitted)
+        honest = honest_predictions(model.fitted)
         causes = [*odd_figures_tests(model), *narrow_jaws_tests(model.fitted, honest)]
-        patterns += copied_figures_tests(model, honest.accounts)
+        patterns += copied_figures_tests(model, honest.predictions)
     return causes, patterns
 
 

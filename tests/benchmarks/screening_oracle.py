@@ -19,7 +19,7 @@ from scipy.special import logsumexp
 from inspection.screening.figures.expected_readings import Figures, Fit, at, gather
 from inspection.screening.figures.narrow_jaws import wide_jaws, with_narrow_jaws
 from inspection.screening.figures.odd_figures import exchange_evidence, exchanges_of, today
-from inspection.screening.figures.predictions import Account, log_chance, values_today
+from inspection.screening.figures.predictions import Prediction, log_chance, values_today
 from inspection.screening.multiple_testing import SHARES
 from tests.inspection.planted_faults import FAULTS
 from tests.inspection.simulated_logs import Case, Range, simulate
@@ -49,19 +49,19 @@ def _exchange(code: str) -> Gain:
     return gain
 
 
-def _account(fitted: Fit) -> Account:
+def _prediction(fitted: Fit) -> Prediction:
     figures, first = fitted.figures, fitted.figures.first
     covariance = np.linalg.inv(fitted.precision[first:, first:])
     before = values_today(figures) - covariance @ fitted.pull[first:]
     root = np.linalg.cholesky(covariance)
     variance = np.diag(root) ** 2 - figures.step_mm[first:] ** 2 / 12.0
-    return Account(0.0, before, root, np.sqrt(np.maximum(variance, 1e-6)))
+    return Prediction(0.0, before, root, np.sqrt(np.maximum(variance, 1e-6)))
 
 
 def _typed_in(value: Callable[[Case], float]) -> Gain:
     def gain(case: Case, fitted: Fit) -> float:
         read, step = values_today(fitted.figures), fitted.figures.step_mm[fitted.figures.first :]
-        honest = _account(fitted).log_chances(read, step, anywhere=False)
+        honest = _prediction(fitted).log_chances(read, step, anywhere=False)
         same = np.where(np.abs(read - value(case)) <= step / 2.0 + 1e-6, math.log(0.3), -np.inf)
         return float((np.logaddexp(math.log(0.7) + honest, same) - honest).sum())
 
@@ -70,7 +70,7 @@ def _typed_in(value: Callable[[Case], float]) -> Gain:
 
 def _invented(_: Case, fitted: Fit) -> float:
     read, step = values_today(fitted.figures), fitted.figures.step_mm[fitted.figures.first :]
-    honest = _account(fitted).log_chances(read, step, anywhere=False).sum()
+    honest = _prediction(fitted).log_chances(read, step, anywhere=False).sum()
     level = np.full(len(read), read.mean())
     scatters = (0.03, 0.06, 0.09)
     invented = [

@@ -28,7 +28,7 @@ from inspection.screening.figures.odd_figures import (
     retype_evidence,
     today,
 )
-from inspection.screening.figures.predictions import log_chance, rope_accounts, values_today
+from inspection.screening.figures.predictions import log_chance, rope_predictions, values_today
 from inspection.screening.figures.shifts import READING_DOF, _with_long_tails, shifts
 from tests.inspection.simulated_logs import Range, simulate
 from vision.results import Estimate
@@ -199,17 +199,18 @@ def test_evidence_of_an_exchange_is_the_ratio_of_two_densities(figures: Figures)
 
 
 def test_what_an_unsteady_hand_reads_is_as_likely_as_the_prior_says() -> None:
-    # the accounts are a short sum; the prior of all scatter drawn from is the integral itself
+    # the predictions are a short sum; the prior of all scatter drawn from is the integral itself
     rng = np.random.default_rng(31)
     for repeat in (0.02, 0.3):
         ranges = Range(repeat_mm=(repeat, repeat), steps=(0,), times=("none",), nominals_mm=(22.0,))
         log = simulate(rng, ranges, stations=8, earlier=0, photographs=False, hands=1).log
         found = gather(log)
         assert found is not None
-        accounts = rope_accounts(found)
+        predictions = rope_predictions(found)
         read, step = values_today(found), found.step_mm
         told = [
-            one.log_weight + one.log_chances(read, step, anywhere=False).sum() for one in accounts
+            one.log_weight + one.log_chances(read, step, anywhere=False).sum()
+            for one in predictions
         ]
         drawn = found.prior + found.prior_sd * rng.standard_t([1e9, 1e9, RARE_DOF], size=(6000, 3))
         heights = _log_densities(found, drawn) + np.log(step).sum()

@@ -29,12 +29,12 @@ from inspection.screening.figures.predictions import (
     DRAW_SEED,
     DRAWS,
     WORTH_DRAWING,
-    Account,
+    Prediction,
     chance_by_drawing,
     drawn,
     log_chance,
     markov_bound,
-    rope_accounts,
+    rope_predictions,
     values_today,
 )
 from inspection.screening.multiple_testing import ScreeningTest
@@ -54,21 +54,21 @@ CHECKED_BY_DRAWING = ("typed-in", "repeats-earlier")
 
 @dataclass(frozen=True, slots=True)
 class GivenRope:
-    """Readings with their chances under the rope's accounts, calculated once for all tests.
+    """Readings with their chances under the rope's predictions, calculated once for all tests.
 
     Parameters
     ----------
-    accounts : list of Account
-        From `rope_accounts`.
+    predictions : list of Prediction
+        From `rope_predictions`.
     read_mm : ndarray of shape (..., m)
         Readings, mm; several sets of them where they were drawn.
     step_mm : ndarray of shape (m,)
         What each was rounded to, mm.
     chances : list of ndarray of shape (..., m)
-        Logarithm of the chance of each reading, one array per account.
+        Logarithm of the chance of each reading, one array per prediction.
     """
 
-    accounts: list[Account]
+    predictions: list[Prediction]
     read_mm: Array
     step_mm: Array
     chances: list[Array]
@@ -79,17 +79,17 @@ class GivenRope:
         return _together(
             [
                 one.log_weight + chances.sum(-1)
-                for one, chances in zip(self.accounts, self.chances, strict=True)
+                for one, chances in zip(self.predictions, self.chances, strict=True)
             ]
         )
 
 
-def given_accounts(
-    accounts: list[Account], read_mm: Array, step_mm: Array, *, anywhere: bool = True
+def given_predictions(
+    predictions: list[Prediction], read_mm: Array, step_mm: Array, *, anywhere: bool = True
 ) -> GivenRope:
-    """Return the readings with their chances under `accounts`; `anywhere` as in `log_chance`."""
-    chances = [one.log_chances(read_mm, step_mm, anywhere=anywhere) for one in accounts]
-    return GivenRope(accounts, read_mm, step_mm, chances)
+    """Return the readings with their chances under `predictions`; `anywhere` as in `log_chance`."""
+    chances = [one.log_chances(read_mm, step_mm, anywhere=anywhere) for one in predictions]
+    return GivenRope(predictions, read_mm, step_mm, chances)
 
 
 def _together(found: list[Array]) -> Array:
@@ -103,7 +103,7 @@ def log_evidence(given: GivenRope, source_mm: Array, strays_mm: tuple[float, ...
     Parameters
     ----------
     given : GivenRope
-        The readings with their chances under the rope's accounts.
+        The readings with their chances under the rope's predictions.
     source_mm : ndarray of shape (m,)
         What each would be as a copy; NaN where the source has no value.
     strays_mm : tuple of float
@@ -114,7 +114,7 @@ def log_evidence(given: GivenRope, source_mm: Array, strays_mm: tuple[float, ...
         return np.zeros(given.read_mm.shape[:-1])
     rope = [
         (one.log_weight, chances[..., known])
-        for one, chances in zip(given.accounts, given.chances, strict=True)
+        for one, chances in zip(given.predictions, given.chances, strict=True)
     ]
     others = []
     for stray in strays_mm:
@@ -142,7 +142,7 @@ def _flat_scatters_mm(nominal_mm: float) -> tuple[float, ...]:
 
 def log_evidence_of_one_level(given: GivenRope, nominal_mm: float) -> Array:
     """Return the same for figures scattered about one level, whatever the rope does."""
-    start = _expected_level_mm(given.accounts)
+    start = _expected_level_mm(given.predictions)
     shape = given.read_mm.shape[:-1]
     scatters = _flat_scatters_mm(nominal_mm)
     totals = []
@@ -159,8 +159,8 @@ def log_evidence_of_one_level(given: GivenRope, nominal_mm: float) -> Array:
     return found
 
 
-def _expected_level_mm(accounts: list[Account]) -> float:
-    return float(accounts[len(accounts) // 2].before_mm[0])
+def _expected_level_mm(predictions: list[Prediction]) -> float:
+    return float(predictions[len(predictions) // 2].before_mm[0])
 
 
 @dataclass(frozen=True, slots=True)
@@ -270,19 +270,19 @@ def sources(figures: Figures) -> list[Origin]:
 
 
 def copied_figures_tests(
-    model: LogModel, accounts: list[Account] | None = None
+    model: LogModel, predictions: list[Prediction] | None = None
 ) -> list[ScreeningTest]:
     """Return one test per way of filling a column: its e-value, averaged over its variants.
 
-    `accounts` are the rope's accounts of all figures, if already calculated.
+    `predictions` are the rope's predictions of all figures, if already calculated.
     """
     if len(model.figures.entries) < FEWEST:
         return []
     figures = without_the_odd(model)
-    if accounts is None or figures is not model.figures:
-        accounts = rope_accounts(figures)
+    if predictions is None or figures is not model.figures:
+        predictions = rope_predictions(figures)
     read, step = values_today(figures), figures.step_mm[figures.first :]
-    given = given_accounts(accounts, read, step)
+    given = given_predictions(predictions, read, step)
     by_check: dict[str, list[Origin]] = {}
     for source in sources(figures):
         by_check.setdefault(source.check, []).append(source)
@@ -308,22 +308,22 @@ def copied_figures_tests(
 def _chance_of_copies(given: GivenRope, variants: list[Origin], log_e: float) -> float:
     """Return the probability that an honest log looks this much like a copy."""
     rng = np.random.default_rng(DRAW_SEED)
-    weights = np.exp([one.log_weight for one in given.accounts])
+    weights = np.exp([one.log_weight for one in given.predictions])
     sets = []
     for _ in range(DRAWS):
         origin = variants[int(rng.integers(len(variants)))]
         stray = origin.strays_mm[int(rng.integers(len(origin.strays_mm)))]
-        account = given.accounts[int(rng.choice(len(weights), p=weights / weights.sum()))]
+        prediction = given.predictions[int(rng.choice(len(weights), p=weights / weights.sum()))]
         strayed = origin.source_mm + stray * rng.normal(size=len(given.step_mm))
-        sets.append(drawn(account, given.step_mm, rng, strayed, float(rng.choice(PARTS))))
+        sets.append(drawn(prediction, given.step_mm, rng, strayed, float(rng.choice(PARTS))))
     read = np.array(sets)
 
     def evidence(one: GivenRope) -> Array:
         found = [log_evidence(one, item.source_mm, item.strays_mm) for item in variants]
         return _together(found) - math.log(len(found))
 
-    counts = given_accounts(given.accounts, read, given.step_mm)
-    plain = given_accounts(given.accounts, read, given.step_mm, anywhere=False)
+    counts = given_predictions(given.predictions, read, given.step_mm)
+    plain = given_predictions(given.predictions, read, given.step_mm, anywhere=False)
     log_weights = counts.honest - plain.honest - evidence(plain)
     return chance_by_drawing(log_e, evidence(counts), log_weights)
 
@@ -331,12 +331,12 @@ def _chance_of_copies(given: GivenRope, variants: list[Origin], log_e: float) ->
 def _chance_of_one_level(given: GivenRope, nominal_mm: float, log_e: float) -> float:
     """Return the probability that an honest log fits one level this much better than the rope."""
     rng = np.random.default_rng(DRAW_SEED)
-    start, step = _expected_level_mm(given.accounts), given.step_mm
+    start, step = _expected_level_mm(given.predictions), given.step_mm
     level = start + LEVEL_PCT * nominal_mm / 100.0 * rng.normal(size=(DRAWS, 1))
     scatter = rng.choice(_flat_scatters_mm(nominal_mm), size=(DRAWS, 1))
     read = np.round((level + scatter * rng.normal(size=(DRAWS, len(step)))) / step) * step
-    counts = given_accounts(given.accounts, read, step)
-    plain = given_accounts(given.accounts, read, step, anywhere=False)
+    counts = given_predictions(given.predictions, read, step)
+    plain = given_predictions(given.predictions, read, step, anywhere=False)
     log_weights = counts.honest - plain.honest - log_evidence_of_one_level(plain, nominal_mm)
     found = log_evidence_of_one_level(counts, nominal_mm)
     return chance_by_drawing(log_e, found, log_weights)

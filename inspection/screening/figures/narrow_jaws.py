@@ -18,13 +18,13 @@ from inspection.screening.figures.predictions import (
     DRAW_SEED,
     DRAWS,
     WORTH_DRAWING,
-    Account,
+    Prediction,
     chance_by_drawing,
     drawn,
     expected_otherwise,
-    likeliest_account,
+    likeliest_prediction,
     markov_bound,
-    rope_accounts,
+    rope_predictions,
     values_today,
 )
 from inspection.screening.multiple_testing import ScreeningTest
@@ -76,18 +76,18 @@ class Honest:
     ----------
     known : Fit
         The model of all figures before today's.
-    accounts : list of Account
+    predictions : list of Prediction
         The rope's predictive distributions.
     """
 
     known: Fit
-    accounts: list[Account]
+    predictions: list[Prediction]
 
 
-def honest_accounts(fitted: Fit) -> Honest:
+def honest_predictions(fitted: Fit) -> Honest:
     """Return what the rope predicts of today's readings; `fitted` is the model of all figures."""
     known = fit(fitted.figures.before_today())
-    return Honest(known, rope_accounts(fitted.figures, known, fitted))
+    return Honest(known, rope_predictions(fitted.figures, known, fitted))
 
 
 def jaws_chance(fitted: Fit, direction: Array, honest: Honest | None = None) -> float:
@@ -99,13 +99,13 @@ def jaws_chance(fitted: Fit, direction: Array, honest: Honest | None = None) -> 
     variations, they are taken as the readings have them, however rare such a rope is.
     """
     figures = fitted.figures
-    honest = honest or honest_accounts(fitted)
+    honest = honest or honest_predictions(fitted)
     read, step = values_today(figures), figures.step_mm[figures.first :]
-    rope, predicted = honest.accounts, with_narrow_jaws(figures, direction)
+    rope, predicted = honest.predictions, with_narrow_jaws(figures, direction)
     if not figures.shown:
         rope = [*rope[:-1], replace(rope[-1], log_weight=max(rope[-1].log_weight, 0.0))]
     jaws = [expected_otherwise(one, figures, predicted) for one in rope[:-1]]
-    jaws.append(likeliest_account(predicted, honest.known, fit(predicted, start=fitted.learned)))
+    jaws.append(likeliest_prediction(predicted, honest.known, fit(predicted, start=fitted.learned)))
     gained = float(_log_total(jaws, read, step) - _log_total(rope, read, step))
     if gained <= WORTH_DRAWING:
         return markov_bound(gained)
@@ -118,12 +118,12 @@ def jaws_chance(fitted: Fit, direction: Array, honest: Honest | None = None) -> 
 
 
 def _log_total(
-    accounts: list[Account], read: Array, step: Array, *, anywhere: bool = True
+    predictions: list[Prediction], read: Array, step: Array, *, anywhere: bool = True
 ) -> Array:
     total: Array = logsumexp(
         [
             one.log_weight + one.log_chances(read, step, anywhere=anywhere).sum(-1)
-            for one in accounts
+            for one in predictions
         ],
         axis=0,
     )

@@ -22,7 +22,7 @@ DRAWS, DRAW_SEED = 300, 4309  # one seed: the same log gives the same answer
 
 
 @dataclass(frozen=True, slots=True)
-class Account:
+class Prediction:
     """The rope's predictive distribution of today's readings, each one given those before it.
 
     Parameters
@@ -57,31 +57,31 @@ class Account:
         return log_chance(read_mm, expected, self.sd_mm, step_mm, anywhere=anywhere)
 
 
-def rope_accounts(
+def rope_predictions(
     figures: Figures, known: Fit | None = None, found: Fit | None = None
-) -> list[Account]:
+) -> list[Prediction]:
     """Return the rope's predictive distributions, one for each likely strength of scatter.
 
     The strengths come from everything read before today (`known`, if it has been fitted), so that
     figures with hardly any scatter are not their own evidence. A few fixed strengths do not cover
-    unusual people: the last account has the most likely strengths given all figures (`found`, if
+    unusual people: the last prediction has the most likely strengths given all figures (`found`, if
     it has been fitted).
     """
     known = known or fit(figures.before_today())
     sd = 1.0 / np.sqrt(np.diag(known.information))
     of_rope = np.arange(len(sd)) < 2
-    accounts = [
-        _account(figures, known.learned + np.where(of_rope, rope, hand) * sd, log_weight)
+    predictions = [
+        _prediction(figures, known.learned + np.where(of_rope, rope, hand) * sd, log_weight)
         for hand, rope, log_weight in GRID
     ]
     return [
-        *accounts,
-        likeliest_account(figures, known, found or fit(figures, start=known.learned)),
+        *predictions,
+        likeliest_prediction(figures, known, found or fit(figures, start=known.learned)),
     ]
 
 
-def likeliest_account(figures: Figures, known: Fit, found: Fit) -> Account:
-    """Return the account with the most likely scatter given all figures.
+def likeliest_prediction(figures: Figures, known: Fit, found: Fit) -> Prediction:
+    """Return the prediction with the most likely scatter given all figures.
 
     Its weight is the prior density there times the width of the posterior (Laplace; Kass and
     Raftery, Bayes factors, J. Am. Stat. Assoc. 1995; 90: 773).
@@ -89,7 +89,7 @@ def likeliest_account(figures: Figures, known: Fit, found: Fit) -> Account:
     beforehand = at(known.figures, found.learned)
     wide = np.linalg.slogdet(known.information)[1] - np.linalg.slogdet(found.information)[1]
     weight = log_height(beforehand) - log_height(known) + 0.5 * float(wide)
-    return _account(figures, found.learned, weight)
+    return _prediction(figures, found.learned, weight)
 
 
 def log_height(fitted: Fit) -> float:
@@ -101,7 +101,7 @@ def log_height(fitted: Fit) -> float:
     return likely + figures.log_prior(fitted.learned)
 
 
-def _account(figures: Figures, learned: Array, log_weight: float) -> Account:
+def _prediction(figures: Figures, learned: Array, log_weight: float) -> Prediction:
     first = figures.first
     before = values_today(figures) - figures.off_mm[first:]
     root = cholesky(figures.covariance(learned), lower=True, check_finite=False)
@@ -111,19 +111,19 @@ def _account(figures: Figures, learned: Array, log_weight: float) -> Account:
     return _of_root(log_weight, before, root[first:, first:], figures.step_mm[first:])
 
 
-def _of_root(log_weight: float, before_mm: Array, root_mm: Array, step_mm: Array) -> Account:
+def _of_root(log_weight: float, before_mm: Array, root_mm: Array, step_mm: Array) -> Prediction:
     variance = np.diag(root_mm) ** 2 - step_mm**2 / 12.0
-    return Account(log_weight, before_mm, root_mm, np.sqrt(np.maximum(variance, 1e-6)))
+    return Prediction(log_weight, before_mm, root_mm, np.sqrt(np.maximum(variance, 1e-6)))
 
 
-def expected_otherwise(account: Account, figures: Figures, other: Figures) -> Account:
-    """Return an account in which today's figures, and only these, are expected to be different."""
+def expected_otherwise(prediction: Prediction, figures: Figures, other: Figures) -> Prediction:
+    """Return the prediction if today's figures, and only these, were expected to be different."""
     first = figures.first
-    covariance = account.root_mm @ account.root_mm.T
+    covariance = prediction.root_mm @ prediction.root_mm.T
     covariance += (other.fixed_mm2 - figures.fixed_mm2)[first:, first:]
-    before = account.before_mm - (other.off_mm - figures.off_mm)[first:]
+    before = prediction.before_mm - (other.off_mm - figures.off_mm)[first:]
     root = cholesky(covariance, lower=True, check_finite=False)
-    return _of_root(account.log_weight, before, root, figures.step_mm[first:])
+    return _of_root(prediction.log_weight, before, root, figures.step_mm[first:])
 
 
 def log_chance(
@@ -155,17 +155,17 @@ def values_today(figures: Figures) -> Array:
 
 
 def drawn(
-    account: Account,
+    prediction: Prediction,
     step_mm: Array,
     rng: np.random.Generator,
     source_mm: Array | None = None,
     part: float = 0.0,
 ) -> Array:
-    """Return readings drawn from this account, shape (m,), mm.
+    """Return readings drawn from this prediction, shape (m,), mm.
 
     Parameters
     ----------
-    account : Account
+    prediction : Prediction
         The rope's predictive distribution.
     step_mm : ndarray of shape (m,)
         What each is rounded to, mm.
@@ -180,12 +180,12 @@ def drawn(
     white, read = np.zeros(count), np.empty(count)
     chance, copied = rng.normal(size=count), rng.random(count) < part
     for k in range(count):
-        expected = account.before_mm[k] + account.root_mm[k, :k] @ white[:k]
-        read[k] = expected + account.sd_mm[k] * chance[k]
+        expected = prediction.before_mm[k] + prediction.root_mm[k, :k] @ white[:k]
+        read[k] = expected + prediction.sd_mm[k] * chance[k]
         if source_mm is not None and copied[k] and not math.isnan(source_mm[k]):
             read[k] = source_mm[k]
         read[k] = round(read[k] / step_mm[k]) * step_mm[k]
-        white[k] = (read[k] - expected) / account.root_mm[k, k]
+        white[k] = (read[k] - expected) / prediction.root_mm[k, k]
     return read
 
 
@@ -197,9 +197,9 @@ def chance_by_drawing(log_e: float, log_e_drawn: Array, log_weights: Array) -> f
     log_e : float
         Logarithm of the e-value found.
     log_e_drawn : ndarray of shape (n,)
-        The same for readings drawn from the alternative, not from the rope's account.
+        The same for readings drawn from the alternative, not from the rope's prediction.
     log_weights : ndarray of shape (n,)
-        Logarithm of the likelihood of each drawn set under the rope's account, over that under
+        Logarithm of the likelihood of each drawn set under the rope's prediction, over that under
         the alternative.
 
     Notes
