@@ -22,6 +22,7 @@ from pathlib import Path
 from typing import Any
 
 from inspection.exchange.cells import place_m, whole_number
+from inspection.exchange.columns import MissingColumnsError
 from inspection.exchange.parse import ReadingRow, Rejected, StationFacts, read_readings
 from inspection.exchange.spreadsheet import read_sheet
 from inspection.model.length_text import parse_length
@@ -102,7 +103,13 @@ def read_folder(path: str | Path, *, inspection: str = "") -> Folder:
     table = next((folder / name for name in READINGS if (folder / name).is_file()), None)
     if table is None:
         raise ValueError(f"{folder} has no readings.csv: put the gauge readings there.")
-    understood = read_readings(table, inspection=inspection or "inspection")
+    try:
+        understood = read_readings(table, inspection=inspection or "inspection")
+    except MissingColumnsError as lacks:
+        raise ValueError(
+            f"{table.name}: {lacks.fault} Name the headings as in the table that `ropephoto "
+            "record template` writes."
+        ) from lacks
     if not understood.rows:
         reason = understood.rejected[0].reason if understood.rejected else "it has no rows."
         raise ValueError(f"{understood.name} holds no valid reading: {reason}")
@@ -184,6 +191,11 @@ def _read_json(path: Path, kind: type, why: str) -> dict[str, Any]:
         raise ValueError(f"{path.parent} has no {path.name}: {why}.") from None
     except RecursionError:
         raise ValueError(f"{path.name} is nested too deeply.") from None
+    except json.JSONDecodeError as error:
+        raise ValueError(
+            f"{path.name} is not JSON (line {error.lineno}, column {error.colno}): correct it "
+            "there."
+        ) from error
     except (OSError, ValueError) as error:
         raise ValueError(f"{path.name} can't be read as JSON: {error}.") from error
     if not isinstance(values, dict):

@@ -17,6 +17,7 @@ from click.testing import CliRunner, Result
 from inspection.assessment import assess
 from inspection.folder import read_folder
 from inspection.model.log import Log
+from inspection.model.rope import Inspection, Rope
 from inspection.record.record import open_record
 from ui.cli.check import check
 from vision import results
@@ -207,7 +208,14 @@ def test_earlier_inspections_of_the_table_are_the_past_and_later_ones_are_not_re
     [
         (lambda f: (f / "readings.csv").unlink(), "has no readings.csv"),
         (lambda f: (f / "rope.json").unlink(), "has no rope.json"),
-        (lambda f: (f / "rope.json").write_text("{"), "can't be read as JSON"),
+        (
+            lambda f: (f / "rope.json").write_text("{\n1"),
+            "rope.json is not JSON (line 2, column 1): correct it there.",
+        ),
+        (
+            lambda f: (f / "readings.csv").write_text("a;b\n1;2\n"),
+            "readings.csv: the table has no column for station,",
+        ),
         (lambda f: (f / "rope.json").write_text("[1]"), "must hold an object"),
         (lambda f: (f / "rope.json").write_text('{"identity": "R"}'), "does not describe a rope"),
         (lambda f: (f / "rope.json").write_text('{"nominal": 40}'), "unknown field 'nominal'"),
@@ -241,6 +249,7 @@ def test_a_folder_with_something_wrong_is_one_sentence_with_status_2(
     result = run(folder)
     assert result.exit_code == 2, result.output
     assert words in result.output.replace("\n", " ")
+    assert "--column" not in result.output  # an option of another command
     assert "Traceback" not in result.output
 
 
@@ -252,6 +261,22 @@ def test_misuse_is_told(tmp_path: Path) -> None:
     assert run(folder, "--print-set", "spring").exit_code == 2
     assert run(folder, "--level", "1").exit_code == 2
     assert run(tmp_path / "nowhere").exit_code == 2
+
+
+def test_an_inspection_that_is_not_in_the_record_is_answered_with_those_that_are(
+    tmp_path: Path,
+) -> None:
+    with open_record(tmp_path / "record.db") as record:
+        record.add_rope(Rope("R-1", 22.0), by="A. Berg")
+        for month in range(1, 9):
+            visit = Inspection(f"2026-0{month}", "R-1", date(2026, month, 2))
+            record.add_inspection(visit, by="A. Berg")
+    result = run(tmp_path / "record.db", "--inspection", "2019")
+    assert result.exit_code == 2
+    assert (
+        "the record has no inspection '2019'; it has '2026-08', '2026-07', '2026-06', '2026-05', "
+        "'2026-04' and 3 earlier ones."
+    ) in result.output
 
 
 def test_a_slower_walk_finds_the_walk(tmp_path: Path) -> None:

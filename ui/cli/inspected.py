@@ -71,7 +71,10 @@ def named_record(where: str) -> Record:
     from ui.environment import store_of
 
     if "://" not in where and not Path(where).exists():
-        raise ValueError(f"there is no folder or record {where}.")
+        raise ValueError(
+            f"there is no folder or record {where}; check the path, or create a record with "
+            "`ropephoto record init`."
+        )
     record = open_record(where, photographs=store_of(where), create=False)
     try:
         record.refuse_damage()

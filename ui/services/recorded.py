@@ -8,6 +8,8 @@ from inspection.model.log import counted
 from inspection.record.record import Record
 from ui.services.assess_record import log_of, save_findings
 
+SHOWN = 5  # inspections listed when the one named is not there
+
 
 def named_or_latest(record: Record, inspection: str) -> str:
     """Return the named inspection, or the latest if none is named.
@@ -22,7 +24,9 @@ def named_or_latest(record: Record, inspection: str) -> str:
         raise ValueError(f"the record {record.access.where} holds no inspection.")
     wanted = inspection or known[-1].identity
     if wanted not in {one.identity for one in known}:
-        raise ValueError(f"the record has no inspection '{wanted}'; see `ropephoto record`.")
+        named = ", ".join(f"'{one.identity}'" for one in reversed(known[-SHOWN:]))
+        more = f" and {len(known) - SHOWN} earlier ones" if len(known) > SHOWN else ""
+        raise ValueError(f"the record has no inspection '{wanted}'; it has {named}{more}.")
     return wanted
 
 
