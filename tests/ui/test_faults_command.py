@@ -261,9 +261,22 @@ def test_a_missing_store_of_photographs_is_reported(filled: Path, tmp_path: Path
     status, said = run("record", "verify", filled)
     assert status == 1
     assert "is not in the store" in said
+    assert error_of(said).endswith(": the entries are sound; restore the photographs.")
     assert "Traceback" not in said
     shutil.move(tmp_path / "elsewhere", store)
     assert run("record", "verify", filled)[0] == 0
+
+
+def test_a_lost_folder_of_many_photographs_is_no_flood_of_lines(filled: Path) -> None:
+    with open_record(filled) as record:
+        for n in range(25):
+            record.add_photograph("visit", b"photograph %d" % n, name=f"{n}.jpg", by="A. Berg")
+    shutil.rmtree(filled.with_name("crane-photographs"))
+    status, said = run("record", "verify", filled)
+    assert status == 1
+    assert said.count("is not in the store") == 20
+    assert "... and 5 more faults." in said
+    assert error_of(said).startswith("Error: 25 faults among ")
 
 
 def damaged_anywhere(path: Path) -> Iterator[int]:

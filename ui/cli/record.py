@@ -24,6 +24,8 @@ if TYPE_CHECKING:
     from inspection.exchange.import_rows import Imported
     from inspection.record.record import Record
 
+SHOWN_FAULTS = 20
+
 
 @click.group()
 def record() -> None:
@@ -296,8 +298,11 @@ def verify(
         )
     for note in found.notes:
         click.echo(f"Note: {note}", err=True)
-    for fault in found.faults:
+    photographs_only = all(fault.startswith("photograph ") for fault in found.faults)
+    for fault in found.faults[:SHOWN_FAULTS]:
         click.echo(fault, err=True)
+    if len(found.faults) > SHOWN_FAULTS:
+        click.echo(f"... and {len(found.faults) - SHOWN_FAULTS} more faults.", err=True)
     events = counted(found.events, "event", "events")
     pictures = (
         ""
@@ -305,9 +310,13 @@ def verify(
         else f", {counted(found.photographs, 'photograph', 'photographs')}"
     ) + (f" ({found.absent} more known to be missing)" if found.absent else "")
     if not found.sound:
+        do = (
+            "the entries are sound; restore the photographs"
+            if photographs_only
+            else "keep this file as it is, and compare it with the last backup"
+        )
         raise click.ClickException(
-            f"{counted(len(found.faults), 'fault', 'faults')} among {events}{pictures}: keep this "
-            "file as it is, and compare it with the last backup."
+            f"{counted(len(found.faults), 'fault', 'faults')} among {events}{pictures}: {do}."
         )
     click.echo(f"Sound: {events}{pictures}. Fingerprint: {found.fingerprint}")
     if noted is None:
