@@ -55,6 +55,19 @@ def press(page: Page, name: str | re.Pattern[str]) -> None:
     page.get_by_role("button", name=name).first.click()
 
 
+def press_until(page: Page, name: str, wanted: Locator) -> None:
+    """Press a button, again if a redrawn page ignored the press, until something is there."""
+    from playwright.sync_api import TimeoutError as Late
+
+    for _ in range(6):
+        press(page, name)
+        try:
+            wanted.wait_for(timeout=10_000)
+            break
+        except Late:
+            continue
+
+
 def go_on(page: Page, words: str, title: str) -> None:
     """Follow the link to the next step."""
     from playwright.sync_api import expect

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from inspection.record.record import open_record
-from tests.browser.hands import press, reading_field, type_reading
+from tests.browser.hands import press, press_until, reading_field, type_reading
 from tests.inspection.conftest import hand, new_database, postgres, server  # noqa: F401
 
 if TYPE_CHECKING:
@@ -56,7 +56,7 @@ def test_typed_text_is_restored_once_the_database_is_back(
             expect(no_answer).to_have_count(1)
         finally:
             server.start()
-        press(page, "Try again")
+        press_until(page, "Try again", reason)
         expect(reason).to_have_value("read station 3 again")
         page.wait_for_timeout(1000)
         page.get_by_role("button", name="Send back").first.click()
@@ -70,7 +70,7 @@ def test_typed_text_is_restored_once_the_database_is_back(
             expect(no_answer).to_be_visible()
         finally:
             server.start()
-        press(page, "Try again")
+        press_until(page, "Try again", reading_field(page, 5, 0))
         expect(reading_field(page, 5, 0)).to_have_value("22,41")  # the browser kept it
         type_reading(page, 5, 90, "22,39")
         expect(page.get_by_text("saving …")).to_have_count(0)

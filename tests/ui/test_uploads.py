@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import errno
 import hashlib
+import os
 import time
 from collections.abc import Iterator
 from datetime import date
@@ -262,6 +264,33 @@ def test_a_tray_keeps_photographs_for_its_person_until_they_were_used(
         assert alone(PHOTO + one, path="/uploads/trays/looks")[0] == 200
     (last,) = trays.in_tray(mine, "looks")
     assert trays.read_from_tray(mine, "looks", last.sha256).data == PHOTO + b"5"
+
+
+@pytest.mark.fault(
+    "a disk that is full when a photograph arrives for marking or a quick look",
+    "`The server can't store it just now: No space left on device.`; the one before it stays, and"
+    " the browser keeps the new one",
+)
+def test_a_full_disk_costs_no_photograph_in_a_tray(
+    record: Record, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    mine = owner_of(local_user("A. Berg"))
+    assert alone(PHOTO + b"1", path="/uploads/trays/archive")[0] == 200
+
+    def full(*_: object) -> int:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    with monkeypatch.context() as patch:
+        patch.setattr(Path, "write_bytes", full)
+        status, told = alone(PHOTO + b"2", path="/uploads/trays/archive")
+    assert (status, told["error"]) == (
+        receive.LATER, "The server can't store it just now: No space left on device."
+    )  # fmt: skip
+    (there,) = trays.in_tray(mine, "archive")
+    assert trays.read_from_tray(mine, "archive", there.sha256).data == PHOTO + b"1"
+    assert alone(PHOTO + b"2", path="/uploads/trays/archive")[0] == 200
+    (there,) = trays.in_tray(mine, "archive")
+    assert trays.read_from_tray(mine, "archive", there.sha256).data == PHOTO + b"2"
 
 
 def test_what_lay_in_a_tray_for_a_day_goes(record: Record, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -9,8 +9,8 @@ from __future__ import annotations
 
 import json
 import re
+import secrets
 import shutil
-import tempfile
 import time
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -61,17 +61,21 @@ def put_in_tray(owner: str, tray: Tray, file: PhotoFile) -> None:
     place, there = _place(owner, tray), in_tray(owner, tray)
     if file.sha256 in {one.sha256 for one in there}:
         return
-    if MOST[tray] == 1:
-        empty_tray(owner, tray)
-    elif len(there) >= MOST[tray]:
+    if len(there) >= MOST[tray] > 1:
         raise ValueError(
             f"{file.name} is one too many: {MOST[tray]} photographs are the most, and 12 are "
             "enough; use those that are there, or remove some."
         )
     place.mkdir(mode=0o700, parents=True, exist_ok=True)
-    with tempfile.NamedTemporaryFile(dir=place, prefix=".", delete=False) as whole:
-        whole.write(json.dumps(file.name).encode() + b"\n" + file.data)
-    Path(whole.name).replace(place / file.sha256)
+    whole = place / f".{secrets.token_hex(8)}"
+    try:
+        whole.write_bytes(json.dumps(file.name).encode() + b"\n" + file.data)
+        whole.replace(place / file.sha256)
+    finally:
+        whole.unlink(missing_ok=True)
+    if MOST[tray] == 1:  # only now: on a full disk the one before it stays
+        for one in there:
+            empty_tray(owner, tray, only=one.sha256)
 
 
 def in_tray(owner: str, tray: Tray) -> tuple[TrayPhotograph, ...]:
