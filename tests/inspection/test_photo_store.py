@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import hashlib
+import os
+import sys
 from collections import Counter
 from pathlib import Path
 from typing import ClassVar
@@ -120,6 +122,24 @@ def test_a_changed_photograph_is_noticed_and_nothing_half_written_stays(tmp_path
     files[0].write_bytes(b"abd")
     with pytest.raises(RecordError, match="was changed: its hash no longer matches"):
         store.get(ABC)
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="names of open files come from /proc")
+def test_the_folders_of_a_new_photograph_are_flushed_after_its_name_is_in_them(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    flushed: list[tuple[str, bool]] = []
+    flush, name = os.fsync, hashlib.sha256(b"a photograph").hexdigest()
+    path = tmp_path / "store" / name[:2] / name
+
+    def noting(opened: int) -> None:
+        flushed.append((os.readlink(f"/proc/self/fd/{opened}"), path.exists()))
+        flush(opened)
+
+    monkeypatch.setattr(os, "fsync", noting)
+    PhotographStore(str(tmp_path / "store")).put(b"a photograph")
+    assert flushed[0][0].endswith(".part")
+    assert flushed[1:] == [(str(path.parent), True), (str(path.parent.parent), True)]
 
 
 @pytest.mark.parametrize("damaged", [b"a", b"abd", b""])

@@ -70,6 +70,16 @@ def item_of(opened: OpenInspection, name: str) -> ReviewItem:
     return next(one for one in items if one.name == name)
 
 
+def test_a_finding_about_many_entries_has_a_short_label(opened: OpenInspection) -> None:
+    found = item_of(opened, "Station 3").findings[0]
+    many = ("photograph a.jpg (station 1, 0 deg)", "photograph b.jpg (station 2, 0 deg)")
+    of_many = replace(found, finding=replace(found.finding, where=many, places=()))
+    item = replace(item_of(opened, "Station 3"), station=None, findings=(of_many,))
+    assert item.label == "2 photographs"
+    assert item.name == ", ".join(many)
+    assert item_of(opened, "Station 3").label == "Station 3"
+
+
 def test_the_finding_is_one_line_with_the_figures_and_the_loss_is_reported(
     opened: OpenInspection, assessment: Assessment, planted_photo: str
 ) -> None:

@@ -89,6 +89,10 @@ def test_a_line_of_the_register_says_all_that_is_asked_of_it() -> None:
     unsure = replace(ROPE, figures=replace(FOUND, loses=False, doubted=True))
     assert register_row(unsure, DAY).trend.endswith("not significant")
     assert register_row(unsure, DAY).severity == "medium, 40 % (doubted)"
+    no_reference = replace(FOUND, severity_pct=None, decrease_pct=None, doubted=True)
+    assert register_row(replace(ROPE, figures=no_reference), DAY).severity == "doubted"
+    lost = replace(ROPE, figures=no_reference, may_have_lost=True)
+    assert register_row(lost, DAY).severity == "possible loss (doubted)"
     unseen = replace(ROPE, figures=None, examined=False)
     assert register_row(unseen, DAY).diameter == NOT_EXAMINED
 

@@ -70,7 +70,6 @@ def register_row(rope: RegisteredRope, today: date) -> RegisterRow:
         diameter += " (one direction)" if found.directions < 2 else ""
         if found.severity_pct is not None:
             severity = f"{found.band}, {found.severity_pct} %"
-        severity = f"{severity}{DOUBT_MARK}".strip() if found.doubted else severity
         if found.rate_mm_per_year is not None:
             per_year = signed_length(found.rate_mm_per_year, rope.units)
             doubt = "" if found.loses else ", not significant"
@@ -79,6 +78,8 @@ def register_row(rope: RegisteredRope, today: date) -> RegisterRow:
         diameter = NOTHING if rope.examined else NOT_EXAMINED
     if rope.may_have_lost:
         severity = f"possible loss; {severity}" if severity else "possible loss"
+    if found is not None and found.doubted:
+        severity = f"{severity}{DOUBT_MARK}" if severity else "doubted"
     return RegisterRow(
         rope=rope.identity,
         nominal=short_length(rope.nominal_mm, rope.units),

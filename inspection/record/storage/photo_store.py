@@ -12,6 +12,7 @@ import os
 import re
 import secrets
 from collections.abc import Iterable, Iterator
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -200,5 +201,22 @@ def _write_local(path: Path, data: bytes) -> None:
             file.flush()
             os.fsync(file.fileno())
         part.replace(path)
+        for folder in (path.parent, path.parent.parent):
+            _flush_names(folder)
     finally:
         part.unlink(missing_ok=True)
+
+
+def _flush_names(folder: Path) -> None:
+    """Flush a folder's names to disk, so that a power failure can't undo a rename.
+
+    The record may be on another disk, whose own flush says nothing about this one.
+    """
+    if os.name != "posix":
+        return
+    opened = os.open(folder, os.O_RDONLY)
+    try:
+        with suppress(OSError):  # some network shares refuse it for folders
+            os.fsync(opened)
+    finally:
+        os.close(opened)

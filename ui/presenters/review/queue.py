@@ -87,6 +87,15 @@ class ReviewItem:
             f"Station {self.station}" if self.station is not None else item_name(self.findings[0])
         )
 
+    @property
+    def label(self) -> str:
+        """Its name in a narrow list."""
+        where = self.findings[0].finding.where if self.station is None else ()
+        if len(where) < 2:
+            return self.name
+        photographs = all(one.startswith("photograph ") for one in where)
+        return f"{len(where)} {'photographs' if photographs else 'entries'}"
+
 
 def item_name(finding: LoggedFinding) -> str:
     """Return the name of a finding's place on the review page."""

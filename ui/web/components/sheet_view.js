@@ -251,6 +251,8 @@ function drawNext(sheet) {
   p.last.disabled = !said.last_field;
   put(p.more, said.more);
   put(p.going, going);
+  const kept = Object.values(sheet.cells).filter(cell => cell.state.asks === 'gauge').length;
+  put(p.gauge, !kept ? '' : `Select the gauge: ${kept} ${kept === 1 ? 'reading waits' : 'readings wait'} for it`);
   const all = said.places.length || !said.following ? 'All stations are photographed' : `Next: station ${said.following}, 0°`;
   put(p.to, open ? `Next: station ${open.station}, ${open.view_deg}°${open.why ? ', again' : ''}` : all);
   put(p.why, open?.why && open.why !== said.more.slice(0, open.why.length) ? open.why : '');
@@ -293,10 +295,17 @@ function build(root, sheet) {
   const bar = el('div', {class: 'bar'}, main), told = el('div', {role: 'status'}, bar);
   const last = el('button', {type: 'button'}, told), reason = el('p', {}, told), going = el('p', {}, told);
   last.onclick = () => [...sheet.body.querySelectorAll('input.reading')].find(one => one.dataset.field === sheet.data.next.last_field)?.focus();
+  const gauge = el('button', {type: 'button', class: 'gauge'}, bar);
+  gauge.onclick = () => {
+    const field = document.querySelector('.st-key-gauge-in');
+    if (!field) return;
+    field.style.scrollMarginTop = '4.5rem';                // clear of the page's header
+    field.scrollIntoView({block: 'start'});
+  };
   const line = el('div', {class: 'line'}, bar), to = el('div', {}, line), take = el('button', {type: 'button', class: 'take'}, line);
   take.textContent = 'Photograph';
   take.onclick = () => window.__ropeUploads?.field('photographs')?.choose();
-  sheet.bar = {box: bar, last, more: reason, going, to: el('b', {}, to), why: el('p', {}, to)};
+  sheet.bar = {box: bar, last, more: reason, going, gauge, to: el('b', {}, to), why: el('p', {}, to)};
 }
 
 // Anything drawn above a field in use must not move it, or the next one, from under a finger.

@@ -24,6 +24,7 @@ COLUMNS = (
     ListColumn("Next due"),
     ListColumn("To check", figures=True),
 )
+NO_BREAK = "\N{NO-BREAK SPACE}"  # a figure stays on one line with its U and unit
 SHOWN = 100  # rows sent to the browser; the search finds the others
 
 
@@ -99,7 +100,7 @@ def _cells(row: RegisterRow) -> list[str]:
     return [
         row.rope,
         row.nominal,
-        f"{station}{row.diameter}",
+        station + (row.diameter.replace(" ", NO_BREAK, 3) if "±" in row.diameter else row.diameter),
         "" if row.decrease_pct is None else f"{row.decrease_pct:.1f} %",
         row.severity,
         row.trend,

@@ -107,7 +107,10 @@ def _strip(opened: OpenInspection, items: list[ReviewItem]) -> str:
     names = [*(one.name for one in items), WHOLE]
     compared = list(cached_assessment(opened).crosscheck.comparisons)
     entries = [strip_entry(one, compared, opened.rope.units) for one in items]
-    words = {one.name: f"{one.mark} {one.name} · {one.words}" for one in entries}
+    words = {
+        item.name: f"{entry.mark} {item.label} · {entry.words}"
+        for item, entry in zip(items, entries, strict=True)
+    }
     key = f"look {identity}"
     following = st.session_state.pop(f"next {identity}", None)
     if following is None and st.session_state.get(key) not in names:

@@ -38,7 +38,7 @@ def _sheet(opened: OpenInspection) -> None:
         if current_user().name:
             upload_photographs(opened)
         offer_later_checks(opened)
-    with st.container(border=True), show_errors():
+    with st.container(border=True, key="gauge-in"), show_errors():
         choose_gauge(opened)
         show_switches(opened)
     with show_errors():
