@@ -15,7 +15,7 @@ import pytest
 import typst
 
 from tests.ui.report_cases import LONG, ON_PAPER, WORD, front_of, hard_case, hard_pdf
-from ui.report.blocks import Block, Grid, Heading, Words
+from ui.report.blocks import Block, Grid, Heading, NewPage, Words
 from ui.report.writers.pdf import Paper, pdf_of
 from ui.text import CAUTIONS
 
@@ -171,17 +171,23 @@ def test_no_figure_and_no_usual_word_is_broken_by_a_narrow_column() -> None:
 
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
 def test_a_small_table_is_not_divided(paper: Paper) -> None:
-    for lines in range(36, 56):
-        blocks: list[Block] = [
+    blocks: list[Block] = []
+    heights = range(36, 56)
+    for lines in heights:  # one document: each begins on a page of its own
+        blocks += [
             *(Words(f"line {number}", "small") for number in range(lines)),
-            Heading("Part", 3),
+            Heading(f"Part after {lines}", 3),
             Grid(("Place", "Figure"), tuple((f"row {i}", "1.00") for i in range(8)), (1, 1)),
+            NewPage(),
         ]
-        document = pypdfium2.PdfDocument(pdf_of(blocks, title="t", paper=paper))
-        pages = [page.get_textpage().get_text_bounded() for page in document]
-        document.close()
-        holder = next(words for words in pages if "Part" in words)
-        assert all(f"row {i}" in holder for i in range(8))
+    document = pypdfium2.PdfDocument(pdf_of(blocks[:-1], title="t", paper=paper))
+    pages = [page.get_textpage().get_text_bounded() for page in document]
+    document.close()
+    begun = [number for number, words in enumerate(pages) if "line 0\r" in words]
+    assert len(begun) == len(heights) < len(pages)  # some of the tables had to move
+    for lines in heights:
+        (holder,) = (words for words in pages if f"Part after {lines}" in words)
+        assert all(holder.count(f"row {i}") == 1 for i in range(8))
 
 
 def test_the_forty_stations_are_set_without_waste() -> None:

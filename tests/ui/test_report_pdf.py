@@ -61,19 +61,24 @@ def test_every_page_is_of_the_paper_and_numbered(
 
 def test_a_heading_is_never_the_last_thing_on_a_page() -> None:
     # one line more before the heading each time: the break must pass through every height
-    for lines in range(40, 56):
-        blocks: list[Block] = [
+    blocks: list[Block] = []
+    heights = range(52, 66)
+    for lines in heights:  # one document: each begins on a page of its own
+        blocks += [
             *(Words(f"line {number}", "small") for number in range(lines)),
-            Heading("Chapter"),
+            Heading(f"Chapter after {lines}"),
             Words("A short lead-in.", "small"),
             Grid(
                 ("Place", "Figure (mm)"),
                 (("first row", "1.00"), ("second row", "2.00"), ("third row", "3.00")),
                 (1, 1),
             ),
+            NewPage(),
         ]
-        pages = pages_of(pdf_of(blocks, title="t"))
-        holder = next(words for words in pages if "Chapter" in words)
+    pages = pages_of(pdf_of(blocks[:-1], title="t"))
+    assert sum("line 0 " in words for words in pages) == len(heights) < len(pages)
+    for lines in heights:
+        (holder,) = (words for words in pages if f"Chapter after {lines}" in words)
         assert "A short lead-in." in holder
         assert "first row" in holder
 
