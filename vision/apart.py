@@ -185,7 +185,8 @@ def _serve() -> None:
     import cv2
 
     cv2.setNumThreads(1)
-    importlib.import_module("vision.pipeline")
+    for name in ("vision.pipeline", "skimage.feature"):  # the first rope does not wait for them
+        importlib.import_module(name)
     while True:
         try:
             call = _received(calls, most=2 * MOST_BYTES)

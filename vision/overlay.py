@@ -10,14 +10,16 @@ For a measurement without the card, the rule's detected marks and the object are
 from __future__ import annotations
 
 import itertools
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
 from vision.results import Estimate, Marks, PointPx, Refusal, Result
-from vision.scale_rule.graduations import SPACINGS_MM
-from vision.scale_rule.measure import ScaledResult
+
+if TYPE_CHECKING:
+    from vision.scale_rule.measure import ScaledResult
 
 # Okabe and Ito's palette (2008), distinguishable with any kind of colour vision
 OUTLINE, JAW, CARD, TEXT, SHADE = "#E69F00", "#F0E442", "#56B4E9", "#FFFFFF", "#000000"
@@ -176,6 +178,8 @@ def draw_scaled_result(pixels: NDArray[np.uint8], answer: ScaledResult) -> NDArr
     answer : ScaledResult
         The measurement in it.
     """
+    from vision.scale_rule.graduations import SPACINGS_MM  # the pages start without it
+
     picture = Image.fromarray(draw_results(pixels, (answer.result,)))
     if answer.scale is None:
         return np.asarray(picture)

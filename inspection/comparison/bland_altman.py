@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from typing import Literal, get_args
 
 import numpy as np
-from scipy.stats import false_discovery_control, t
+from scipy.special import stdtr, stdtrit
 
 from inspection.comparison.crosscheck import Comparison
 from inspection.comparison.deming import DemingFit, deming_regression
@@ -125,12 +125,12 @@ def limits_of_agreement(differences_mm: Sequence[float], *, factor: float = 1.96
         raise ValueError("every difference must be a number: leave out places not measured.")
     count = len(values)
     bias, sd = float(values.mean()), float(values.std(ddof=1))
-    quantile = float(t.ppf(0.975, count - 1))
+    quantile = float(stdtrit(count - 1, 0.975))
     se = sd / math.sqrt(count)
     half, half_limit = quantile * se, quantile * math.sqrt(3.0) * se
     low, high = bias - factor * sd, bias + factor * sd
     steps = abs(bias) / se if se > 0 else math.inf if bias else 0.0
-    p_value = float(2.0 * t.sf(steps, count - 1))
+    p_value = float(2.0 * stdtr(count - 1, -steps))
     return Agreement(
         count=count,
         bias_mm=bias,
@@ -192,7 +192,10 @@ def flags(p_values: Sequence[float], *, level: float = 0.05) -> Flags:
         raise ValueError(f"`level` must be between 0 and 1; got {level}.")
     if any(not 0 <= p <= 1 for p in p_values):
         raise ValueError("every p-value must be between 0 and 1.")
-    adjusted = tuple(float(p) for p in false_discovery_control(p_values)) if p_values else ()
+    order = np.argsort(p_values)
+    raised = np.asarray(p_values)[order] * (len(p_values) / np.arange(1, len(p_values) + 1))
+    lowest = np.minimum.accumulate(raised[::-1])[::-1]
+    adjusted = tuple(np.minimum(lowest, 1.0)[np.argsort(order)].tolist())
     return Flags(
         adjusted=adjusted,
         flagged=tuple(p <= level for p in adjusted),

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import t
+from scipy.special import stdtrit
 
 Interval = tuple[float, float]
 
@@ -88,7 +88,7 @@ def deming_regression(
     )
     scatter = (left_out - left_out.mean(axis=0)) ** 2
     u_slope, u_intercept = np.sqrt(scatter.sum(axis=0) * (count - 1) / count)
-    half = float(t.ppf(0.5 + level / 2.0, count - 2))
+    half = float(stdtrit(count - 2, 0.5 + level / 2.0))
     return DemingFit(
         slope=slope,
         intercept=intercept,

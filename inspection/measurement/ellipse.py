@@ -28,7 +28,7 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import brentq
-from scipy.stats import chi2, ncx2
+from scipy.special import chdtrc
 
 from inspection.measurement.view import DirectionalDiameter, weighted_terms
 from vision.uncertainty import Term, combined_u_mm, covariance_mm2
@@ -91,7 +91,7 @@ class Ellipse:
     @property
     def p_value(self) -> float | None:
         """Probability of residuals this large on an ellipse; None for 3 directions."""
-        return float(chi2.sf(self.chi2, self.directions - 3)) if self.directions > 3 else None
+        return float(chdtrc(self.directions - 3, self.chi2)) if self.directions > 3 else None
 
     def width_mm(self, direction_deg: float) -> float:
         """Return the ellipse's caliper width in a direction, mm."""
@@ -248,6 +248,8 @@ def _bound(length: float) -> float:
 @cache
 def _bounds() -> tuple[Array, Array]:
     """Return lengths and the bounds of `_bound` there; beyond them one dimension is left."""
+    from scipy.stats import chi2, ncx2  # takes 0.4 s, and few inspections need it
+
     lengths = np.append(np.linspace(0.0, 4.0, 33), [5.0, 6.0, 8.0, 12.0])
 
     def missed(reach: float, length: float) -> float:

@@ -14,7 +14,7 @@ from datetime import date
 
 import numpy as np
 from scipy.linalg import cho_factor, cho_solve
-from scipy.stats import t
+from scipy.special import stdtrit
 
 from vision.uncertainty import Term, combined_u_mm, covariance_mm2
 
@@ -180,7 +180,7 @@ def trend(
     if math.isfinite(stated_dof):
         pooled = max((stated_dof + chi2) / (stated_dof + degrees), 1.0)
     beta_covariance = beta_covariance * pooled
-    quantile = float(t.ppf(0.5 + level / 2.0, stated_dof + degrees))
+    quantile = float(stdtrit(stated_dof + degrees, 0.5 + level / 2.0))
     rate = float(beta[1])
     half = quantile * math.sqrt(float(beta_covariance[1, 1]))
     return Trend(

@@ -16,11 +16,11 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import binary_dilation, maximum_filter1d, median_filter
-from scipy.signal import find_peaks
 from scipy.special import ndtr
 
 from vision.least_squares import scatter_of
 from vision.medians import median_of, percentile_of
+from vision.peaks import peaks_of
 from vision.rope.constants import (
     CLOSE_PITCH,
     CROWN_PART,
@@ -93,7 +93,7 @@ def crown_pitch(smooth: list[Array], step: float, d: float) -> tuple[float | Non
     low, high = max(2, int(CLOSE_PITCH / 2 * d / step)), min(len(total) - 2, int(2.2 * d / step))
     if high <= low + 2:
         return None, swing
-    peaks, _ = find_peaks(total[low:high], prominence=0.15 * total[0])
+    peaks = peaks_of(total[low:high], prominence=0.15 * float(total[0]))
     strongest = float(total[low:high][peaks].max()) if len(peaks) else 0.0
     if strongest <= 0:  # the outline is not periodic
         return None, swing
@@ -137,7 +137,7 @@ def find_crowns(values: Array, pitch: float | None, step: float, d: float) -> ND
         lump = with_flanks(lump, pitch, step)
         x = np.arange(len(values))
         values = np.interp(x, x[~lump], values[~lump])
-    peaks, _ = find_peaks(values)
+    peaks = peaks_of(values)
     reach = max(1, int(CROWN_PART * pitch / 2 / step))
     near_lump = binary_dilation(lump, iterations=reach) if lump.any() else lump
     whole = (peaks >= reach) & (peaks < len(values) - reach)

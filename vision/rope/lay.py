@@ -27,7 +27,7 @@ from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import norm, t
+from scipy.special import ndtr, stdtrit
 
 from vision.camera import Camera, camera_centre_mm, gradient, project_mm, rays
 from vision.least_squares import scatter_of
@@ -244,7 +244,7 @@ def crown_row(outline: Outline, guess_mm: float) -> Crowns | None:
     if places < LEAST_PLACES or weight <= 0:
         return None
     freedom = places - 4  # two lines were fitted to the shifts
-    factor = float(t.ppf(norm.cdf(2), freedom)) / 2
+    factor = float(stdtrit(freedom, ndtr(2.0))) / 2
     u = NEIGHBOURS * factor * pitch * math.sqrt(spread / freedom / weight)
     return Crowns(pitch, u, places, (phases[1] - phases[0]) % 1.0)
 

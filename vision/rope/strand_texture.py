@@ -24,7 +24,6 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter, uniform_filter1d
-from skimage.feature import structure_tensor
 
 from vision.camera import Camera, camera_centre_mm, pictured, rotation
 from vision.medians import median_of
@@ -243,6 +242,8 @@ def _strength(rows: NDArray[np.complex128], angles: Array) -> Array:
 
 def _lean(face: Array) -> float:
     """Return the mean mixed element of the structure tensor: above 0 for right-hand lay."""
+    from skimage.feature import structure_tensor  # half a second that only ropes are worth
+
     _, mixed, _ = structure_tensor(face, sigma=TENSOR_SAMPLES, order="rc")  # type: ignore[no-untyped-call]
     rim = int(2 * TENSOR_SAMPLES)
     return float(mixed[rim:-rim, rim:-rim].mean())
