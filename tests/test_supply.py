@@ -99,6 +99,7 @@ def test_the_pages_need_nothing_that_the_lock_leaves_out(tmp_path: Path) -> None
         "for name in ('pydeck', 'git', 'gitdb', 'smmap', 'watchdog'): sys.modules[name] = None\n"
         "import ui.web.server\n"
         "assert {'altair', 'pandas'} <= set(sys.modules)\n"
+        "assert not {'scipy.stats', 'scipy.signal'} & set(sys.modules)\n"  # a second of a start
         "from inspection.record.record import open_record\n"
         "open_record(sys.argv[1]).close()\n"
         "from streamlit.testing.v1 import AppTest\n"
