@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -130,20 +131,24 @@ def fit(
         Largest number of evaluations; a hundred for each parameter if None.
     """
 
+    @lru_cache(maxsize=2)  # slopes are asked for where residuals just were, or one step before
+    def residuals_at(packed: bytes) -> Array:
+        return residuals(np.frombuffer(packed))
+
     def slopes(values: Array) -> Array:
         if callable(jacobian):
             return jacobian(values)
         return derivatives(residuals, values, jacobian).T
 
     def robust_residuals(values: Array) -> Array:
-        left = residuals(values)
+        left = residuals_at(values.tobytes())
         return np.concatenate([_root_of_loss(left[:robust]), left[robust:]]) if robust else left
 
     def robust_slopes(values: Array) -> Array:
         steep = slopes(values)
         if not robust:
             return steep
-        left = residuals(values)[:robust]
+        left = residuals_at(values.tobytes())[:robust]
         far = np.abs(left) > HUBER
         if far.any():
             steep = steep.copy()
@@ -161,7 +166,7 @@ def fit(
             gtol=FLAT,
             maxfev=most_steps or 100 * len(start),
         )[0]
-    left = residuals(at)
+    left = residuals_at(at.tobytes())
     weights = np.ones(len(left))
     weights[:robust] = np.minimum(1.0, HUBER / np.maximum(np.abs(left[:robust]), 1e-12))
     return Solution(at, left, weights, slopes(at))
