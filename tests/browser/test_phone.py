@@ -152,6 +152,38 @@ def test_the_whole_path_with_the_network_cut_in_the_middle(
         context.close()
 
 
+FULL = """() => {
+    window.putAsBefore = IDBObjectStore.prototype.put;
+    IDBObjectStore.prototype.put = () => { throw new DOMException('full', 'QuotaExceededError') };
+}"""
+
+
+@pytest.mark.fault(
+    "a phone without room for a photograph",
+    "`This phone has no room for the photograph: free some space, then take it again.`, until one"
+    " is kept",
+)
+def test_a_photograph_that_was_not_kept_is_reported_until_the_next_one_is(
+    browser: Browser, serve: Serve, folder: Path
+) -> None:
+    with serve(folder, "--phones", "--host", "127.0.0.1") as pages:
+        context, page = a_phone(browser)
+        page.goto(link_of(browser, pages))
+        expect(page, "#next", "Station 1 · 0°")
+        page.evaluate(FULL)
+        photograph(page, "station-1-view-00.jpg")
+        expect(page, "#message", "This phone has no room for the photograph")
+        for _ in range(2):  # the phone asks the server; at the second time the first is drawn
+            with page.expect_response(lambda one: "/phone/state" in one.url):
+                page.evaluate("() => { dispatchEvent(new Event('online')) }")
+        assert page.locator("#message").is_visible()
+        page.evaluate("() => { IDBObjectStore.prototype.put = window.putAsBefore }")
+        photograph(page, "station-1-view-00.jpg")
+        expect(page, "#last li.good", "Good: station 1, 0°")
+        assert not page.locator("#message").is_visible()
+        context.close()
+
+
 def test_an_answer_that_gets_lost_brings_nothing_twice(
     browser: Browser, serve: Serve, folder: Path
 ) -> None:

@@ -16,7 +16,7 @@ const token = localStorage.getItem(TOKEN) || "";
 let state = null;          // as last received from the server
 let items = [];            // photographs and readings stored on the phone
 let chosen = "";           // cell selected by the user
-let working = false, ended = "", trouble = "", soonest = 0;
+let working = false, ended = "", trouble = "", unsaved = "", soonest = 0;
 const skipped = new Set(), pictures = new Map();
 const seen = new Set(JSON.parse(localStorage.getItem(SEEN) || "[]"));  // figures that were shown
 
@@ -211,7 +211,7 @@ function render() {
   $("pending").textContent = count
     ? `${count} waiting ${offline ? "for a signal" : "to send"}`
     : state?.waiting ? `${state.waiting} being measured` : "";
-  const message = ended || trouble || state?.problem
+  const message = ended || unsaved || trouble || state?.problem
     || (!token ? "Scan the code that the inspection's Stations page shows under “On a phone”." : "")
     || (state?.closed ? "This inspection is closed: nothing more can be added to it." : "")
     || (other ? `Waiting on this phone for another inspection: ${other}. Scan its code to send them.` : "");
@@ -323,16 +323,24 @@ async function again(item) {
 $("camera").addEventListener("change", async (event) => {
   const [file] = event.target.files;
   if (!file) return;
-  const bytes = await file.arrayBuffer(), hash = await hashOf(bytes), cell = nextPhoto() || "";
+  const bytes = await file.arrayBuffer().catch(() => null);
+  if (!bytes) {
+    event.target.value = "";
+    unsaved = "The last photograph can't be read on this phone: take it again.";
+    return render();
+  }
+  const hash = await hashOf(bytes), cell = nextPhoto() || "";
   const kind = (file.name.match(/\.\w{2,5}$/) || [".jpg"])[0];
   const item = { id: newId(), kind: "photograph", cell, sha256: hash, bytes, token,
     inspection: state?.inspection, name: `phone ${localTime().replaceAll(":", "")}${kind}` };
   try {
     await keep(item);
   } catch {
-    trouble = "This phone has no room for the photograph: free some space, then take it again.";
+    event.target.value = "";
+    unsaved = "This phone has no room for the photograph: free some space, then take it again.";
     return render();
   }
+  unsaved = "";                                            // until then the message stays
   event.target.value = "";
   pictures.set(hash, URL.createObjectURL(file));
   for (const old of Array.from(pictures.keys()).slice(0, -6)) {
