@@ -12,6 +12,7 @@ from inspection.model.rope import Rope
 from inspection.record.views import OpenInspection
 from inspection.worst_station import WorstStation, worst_station
 from ui.lengths import diameter_words, in_units, length_text
+from ui.text import as_minus
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +67,7 @@ def headline_of(opened: OpenInspection, assessment: Assessment) -> Headline:
     )
     return Headline(
         answer,
-        _detail(opened, worst),
+        as_minus(_detail(opened, worst)),
         disagree,
         still,
         worst.station,

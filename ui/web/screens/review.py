@@ -18,7 +18,7 @@ from ui.presenters.review.station_finding import (
     station_finding,
     strip_entry,
 )
-from ui.text import CLEARS_NOTHING, as_typed
+from ui.text import CLEARS_NOTHING, as_minus, as_typed
 from ui.web.page import pictures
 from ui.web.page.address import address, show_place
 from ui.web.page.layout import page_header, show_errors
@@ -200,11 +200,11 @@ def _selected_view(item: ReviewItem, views: list[StationView]) -> StationView | 
 
 
 def _show_finding(found: StationFinding) -> None:
-    lines = [f"<b>{html.escape(found.lead)}</b>"]
-    lines += [f"<span>{html.escape(words)}</span>" for words in found.more if words]
+    lines = [f"<b>{html.escape(as_minus(found.lead))}</b>"]
+    lines += [f"<span>{html.escape(as_minus(words))}</span>" for words in found.more if words]
     if found.loss:
         remedies = " ".join(found.remedies)
-        lines.append(f"<span class='look'>{html.escape(remedies)}</span>")
+        lines.append(f"<span class='look'>{html.escape(as_minus(remedies))}</span>")
     st.html(f"<div class='rope-found {found.tone}' role='status'>{''.join(lines)}</div>")
     if found.remedies and not found.loss:
         st.caption(as_typed(" ".join(found.remedies)))
