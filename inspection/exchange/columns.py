@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from inspection.exchange.headings import OTHER_LANGUAGES, direction_of, heading_words
 from inspection.exchange.known_columns import TABLES, Column, What
 
+LONGEST_HEADING = 1000  # letters; split at a wrong sign, a damaged file can be one cell
 MOST_SHOWN = 24  # headings in a message; a damaged file may have any number of any length
 
 _UNITS = {
@@ -169,6 +170,7 @@ def known_headings(cells: Sequence[str], what: What) -> int:
             and not cell.strip().replace(".", "").isdigit()
         )
         for cell in cells
+        if len(cell) <= LONGEST_HEADING
     )
 
 

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import json
 import os
 import shutil
 import signal
 import subprocess
 import sys
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -15,29 +17,49 @@ from inspection.model.rope import Rope
 from inspection.record.errors import RecordError
 from inspection.record.record import Record, open_record
 
-WRITER = """
-import os, sys
+# Starting Python for each writer would take a second, so one process forks them.
+WRITERS = """
+import json, os, signal, sys
 from inspection.model.rope import Rope
 from inspection.record.record import open_record
-record = open_record(sys.argv[1])
-for number in range(int(sys.argv[2]), int(sys.argv[3])):
-    record.add_rope(Rope(f"rope {number}", 22.0, site="x" * 300), by="A. Berg")
-print("saved", flush=True)
-os.kill(os.getpid(), 9)
+
+def write(path, first, last):
+    record = open_record(path)
+    for number in range(first, last):
+        record.add_rope(Rope(f"rope {number}", 22.0, site="x" * 300), by="A. Berg")
+    os.kill(os.getpid(), signal.SIGKILL)
+
+for line in sys.stdin:
+    child = os.fork()
+    if child == 0:
+        try:
+            write(*json.loads(line))
+        finally:
+            os._exit(1)
+    print(os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]), flush=True)
 """
 
 
-def killed_writer(path: Path, first: int, last: int) -> None:
+@pytest.fixture(scope="module")
+def killed_writer() -> Iterator[Callable[[Path, int, int], None]]:
     """Add ropes in a process that is killed: its write-ahead log stays."""
-    done = subprocess.run(
-        [sys.executable, "-c", WRITER, str(path), str(first), str(last)],
+    with subprocess.Popen(
+        [sys.executable, "-c", WRITERS],
         env={**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)},
-        capture_output=True,
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
         text=True,
-    )
-    assert done.stdout == "saved\n", done.stderr
-    assert done.returncode == -signal.SIGKILL
-    assert path.with_name(f"{path.name}-wal").stat().st_size > 0
+    ) as writers:
+        assert writers.stdin is not None
+        assert writers.stdout is not None
+
+        def write(path: Path, first: int, last: int) -> None:
+            print(json.dumps([str(path), first, last]), file=writers.stdin, flush=True)
+            assert writers.stdout is not None
+            assert int(writers.stdout.readline()) == -signal.SIGKILL  # it wrote to the end
+            assert path.with_name(f"{path.name}-wal").stat().st_size > 0
+
+        yield write
 
 
 def names(record: Record) -> list[str]:
@@ -91,7 +113,9 @@ def test_a_file_replaced_while_the_program_runs_is_reported(tmp_path: Path) -> N
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="kills a process")
-def test_a_log_that_is_the_files_own_is_taken_as_before(tmp_path: Path) -> None:
+def test_a_log_that_is_the_files_own_is_taken_as_before(
+    tmp_path: Path, killed_writer: Callable[[Path, int, int], None]
+) -> None:
     path = tmp_path / "record.db"
     killed_writer(path, 0, 30)
     with open_record(path) as record:
@@ -108,7 +132,9 @@ def test_a_log_that_is_the_files_own_is_taken_as_before(tmp_path: Path) -> None:
 )
 @pytest.mark.skipif(sys.platform == "win32", reason="kills a process")
 @pytest.mark.parametrize("backup_at", [0, 1, 20])
-def test_a_file_replaced_beside_its_old_log_is_reported(tmp_path: Path, backup_at: int) -> None:
+def test_a_file_replaced_beside_its_old_log_is_reported(
+    tmp_path: Path, backup_at: int, killed_writer: Callable[[Path, int, int], None]
+) -> None:
     # SQLite alone replays the log over the other file: entries of both, or of none
     path, backup = tmp_path / "record.db", tmp_path / "backup.db"
     with open_record(path) as record:
@@ -135,7 +161,9 @@ def test_a_file_replaced_beside_its_old_log_is_reported(tmp_path: Path, backup_a
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="kills a process")
-def test_another_records_file_beside_a_log_is_told(tmp_path: Path) -> None:
+def test_another_records_file_beside_a_log_is_told(
+    tmp_path: Path, killed_writer: Callable[[Path, int, int], None]
+) -> None:
     path, other = tmp_path / "record.db", tmp_path / "other.db"
     with open_record(other) as record:
         for number in range(100):

@@ -139,7 +139,8 @@ def test_a_million_columns_are_refused_at_once(tmp_path: Path) -> None:
     began = time.process_time()
     with pytest.raises(ValueError, match="line 1: 1000000 columns, more than the 1000 allowed"):
         read_readings(csv_file(tmp_path, "a" + ",a" * 999_999 + "\n"))
-    assert time.process_time() - began < 5  # compared with every known heading, it was minutes
+    # compared with every known heading, it was minutes; read as headings of a million letters, 3 s
+    assert time.process_time() - began < 2
 
 
 def test_a_heading_of_digits_is_no_number_too_long_for_python(tmp_path: Path) -> None:
