@@ -13,6 +13,7 @@ import pytest
 from inspection.record.record import open_record
 from tests.browser.conftest import free_port
 from tests.browser.firefox import QUIET, Tab, firefox
+from tests.browser.hands import COUNT_RUNS
 from tests.browser.test_whole_path import FOLDER, READ, TYPED, compare, looks_whole, opened
 
 Serve = Callable[..., AbstractContextManager[str]]
@@ -76,8 +77,9 @@ def test_from_an_empty_record_to_a_signed_off_report(serve: Serve, tmp_path: Pat
 def become(tab: Tab, name: str) -> None:
     """Enter the person's name in the sidebar."""
     tab.wait(QUIET)
+    tab.run(f"({COUNT_RUNS})()")
     tab.fill("Your name", name)
-    time.sleep(0.6)
+    tab.wait("window.runsEnded > 0")  # the next page opened would otherwise be the last person's
     tab.wait(QUIET)
 
 
