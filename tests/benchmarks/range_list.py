@@ -31,7 +31,7 @@ from rope_shot import Shot
 from vision.target.layout import LAST_NUMBER
 
 SEED = 20261126  # the development range, free to look at
-FRESH_SEED = 20270426  # for claims: measured once, then spent and replaced by a new seed
+FRESH_SEED = 20270510  # for claims: measured once, then spent and replaced by a new seed
 STATIONS = 60  # of each of protocol and stress
 BARS = 20
 HOPELESS_EVERY = 5  # stations
