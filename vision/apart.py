@@ -43,9 +43,15 @@ DIED = (
     "ended the process that reads photographs, and nothing else: it is damaged, or made to do "
     "that; send the camera's original JPEG"
 )
+STOPPED = "was not finished because the program is ending"
 
 _lock = threading.Lock()  # held while the child works: one photograph at a time
 _child: subprocess.Popen[bytes] | None = None
+_stopping = threading.Event()
+
+
+class StoppedError(Exception):
+    """Work was cut short because the program is ending; the photograph is not the cause."""
 
 
 def apart(name: str, work: Callable[P, T], *given: P.args, **named: P.kwargs) -> T:
@@ -67,6 +73,8 @@ def apart(name: str, work: Callable[P, T], *given: P.args, **named: P.kwargs) ->
         `PhotoError` that the function raises, and likewise any `ValueError`.
     RuntimeError
         If the function fails in another way: a bug in the program, with the child's traceback.
+    StoppedError
+        If the program is ending (`stop`).
     """
     call = pickle.dumps((work.__module__, work.__qualname__, given, named))
     late = threading.Event()
@@ -76,17 +84,20 @@ def apart(name: str, work: Callable[P, T], *given: P.args, **named: P.kwargs) ->
         child.kill()
 
     with _lock:
+        if _stopping.is_set():
+            raise StoppedError(f"{name} {STOPPED}.")
         child = _started()
         timer = threading.Timer(MOST_SECONDS, stop, [child])
         timer.start()
         try:
             _send(cast(IO[bytes], child.stdin), call)
             became, value = _Answer(io.BytesIO(_received(cast(IO[bytes], child.stdout)))).load()
-        except (OSError, EOFError, pickle.UnpicklingError):
+        except BaseException as fault:  # the pending answer must not go to the next caller
             end_child()
-            raise PhotoError(f"{name} {TIME if late.is_set() else DIED}.") from None
-        except BaseException:  # interrupted: the pending answer must not go to the next caller
-            end_child()
+            if _stopping.is_set():
+                raise StoppedError(f"{name} {STOPPED}.") from None
+            if isinstance(fault, OSError | EOFError | pickle.UnpicklingError):
+                raise PhotoError(f"{name} {TIME if late.is_set() else DIED}.") from None
             raise
         finally:
             timer.cancel()
@@ -114,10 +125,21 @@ def start_child() -> None:
 def end_child() -> None:
     """End the child; the next piece of work starts another."""
     global _child
-    if _child is not None:
-        _child.kill()
-        _child.communicate()
-        _child = None
+    ended, _child = _child, None  # two threads may end it at the same time
+    if ended is not None:
+        ended.kill()
+        ended.communicate()
+
+
+def stop() -> None:
+    """End the child because the program is ending; work in progress raises `StoppedError`."""
+    _stopping.set()
+    end_child()
+
+
+def is_stopping() -> bool:
+    """Return whether the program is ending."""
+    return _stopping.is_set()
 
 
 def _started() -> subprocess.Popen[bytes]:
@@ -137,7 +159,7 @@ def _started() -> subprocess.Popen[bytes]:
     return _child
 
 
-atexit.register(end_child)
+atexit.register(stop)
 
 
 def _send(file: IO[bytes], message: bytes) -> None:
@@ -174,7 +196,8 @@ class _Answer(pickle.Unpickler):
 
 def _serve() -> None:
     """Do one piece of work after another until the parent closes the pipe."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent handles Ctrl+C
+    for sent in (signal.SIGINT, signal.SIGTERM):  # the parent handles Ctrl+C and an orderly stop
+        signal.signal(sent, signal.SIG_IGN)
     calls, answers = sys.stdin.buffer, os.fdopen(os.dup(1), "wb")
     os.dup2(2, 1)  # a library's printed output must not get mixed with the answers
     with contextlib.suppress(ImportError):  # not on Windows

@@ -72,7 +72,7 @@ class Task:
     event : int
         The event that requested it; 0 for a screening.
     tries : int
-        How often it was started, including this time.
+        How often it was started, including this time; a start that was given back doesn't count.
     worker : str
         Who claimed it.
     """
@@ -269,13 +269,13 @@ def _next(connection: Connection, inspection: str | None) -> Task | None:
     return None
 
 
-def give_back(record: Record, task: Task, problem: str) -> None:
+def give_back(record: Record, task: Task, problem: str = "", *, pause_s: float = AGAIN_S) -> None:
     """Return a task to the list for some seconds later, as if it had not been started."""
     with record.access.writing() as connection:
         connection.execute(
             update(tasks)
             .where(*_is(task.inspection, task.photo), tasks.c.worker == task.worker)
-            .values(worker="", until=time.time() + AGAIN_S, tries=task.tries - 1, problem=problem)
+            .values(worker="", until=time.time() + pause_s, tries=task.tries - 1, problem=problem)
         )
 
 

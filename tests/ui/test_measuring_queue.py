@@ -38,6 +38,7 @@ from ui.services.measuring_queue import (
 )
 from ui.services.print_sets import offers, usual_print_set
 from ui.services.sample import sample_folder
+from vision.apart import StoppedError
 from vision.calibration.library import CalibratedCamera
 from vision.pipeline import Settings
 from vision.results import BY_HAND, Estimate, Finding
@@ -202,10 +203,11 @@ def test_the_next_program_takes_over_the_work_of_a_killed_one_at_once(
 
 
 @pytest.mark.fault(
-    "a photograph that crashes the program three times",
-    "`... crashed the program 3 times while being measured.`, and the others are measured",
+    "the program is killed three times while it measures the same photograph",
+    "`Measuring ... was started 3 times and never finished; the photograph may not be the cause.`, "
+    "and the others are measured",
 )
-def test_a_photograph_that_keeps_crashing_the_program_is_refused(
+def test_a_photograph_whose_measurement_never_finishes_is_refused(
     record: Record, quick: None, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     store_photographs(record, "visit", files(1), Manner(), by="A. Berg")
@@ -214,7 +216,71 @@ def test_a_photograph_that_keeps_crashing_the_program_is_refused(
         monkeypatch.setattr(waiting, "_is_gone", lambda worker: True)
     work_off(record, "visit")
     (refused,) = record.inspection("visit").results
-    assert "crashed the program 3 times" in refused.findings[0].seen
+    (finding,) = refused.findings
+    assert finding.seen == (
+        "Measuring s1-0.jpg was started 3 times and never finished; the photograph may not be the "
+        "cause."
+    )
+    assert finding.remedy.startswith("Have it measured again.")
+
+
+@pytest.mark.parametrize("ended", [StoppedError, KeyboardInterrupt, SystemExit])
+def test_any_number_of_orderly_stops_is_no_failed_try(
+    record: Record, monkeypatch: pytest.MonkeyPatch, ended: type[BaseException]
+) -> None:
+    store_photographs(record, "visit", files(1), Manner(), by="A. Berg")
+
+    def stopped(*_: object) -> object:
+        raise ended
+
+    monkeypatch.setattr(measuring_queue, "apart", stopped)
+    for _ in range(measuring_queue.MOST_TRIES + 1):
+        with pytest.raises(ended):
+            work_once(record)  # it is free at once
+    monkeypatch.setattr(measuring_queue, "apart", made_up)
+    work_off(record, "visit")
+    assert [one.station for one in record.inspection("visit").results] == [1]
+
+
+# A server that ends in order, in the middle of a photograph.
+STOPPED = """
+import sys, threading, time
+from inspection.record.record import open_record
+from tests.ui import test_measuring_queue
+from ui.services import measuring_queue
+
+begun, apart = threading.Event(), measuring_queue.apart
+
+def noted(*given):
+    begun.set()
+    return apart(*given)
+
+measuring_queue.apart, measuring_queue.measured = noted, test_measuring_queue.endless
+record = open_record(sys.argv[1])
+measuring_queue.start_worker(lambda: record)
+assert begun.wait(60)
+time.sleep(0.5)
+"""
+
+
+def endless(*_: object) -> None:
+    time.sleep(60)
+
+
+@pytest.mark.fault(
+    "the server is stopped while it measures a photograph, any number of times",
+    "nothing is recorded against the photograph; the next program measures it",
+)
+def test_a_server_that_is_stopped_puts_its_photograph_back(record: Record, quick: None) -> None:
+    store_photographs(record, "visit", files(1), Manner(), by="A. Berg")
+    server = process(STOPPED, record.access.where)
+    server.communicate(timeout=120)
+    assert server.returncode == 0
+    assert waiting_count(record, "visit").photographs == 1
+    assert not record.inspection("visit").results
+    task = waiting.claim(record)
+    assert task is not None
+    assert task.tries == 1
 
 
 @pytest.mark.fault(

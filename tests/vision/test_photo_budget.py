@@ -7,8 +7,10 @@ import json
 import os
 import pickle
 import resource
+import signal
 import subprocess
 import sys
+import threading
 import time
 import zlib
 from collections.abc import Callable, Iterator
@@ -22,7 +24,7 @@ from photo_files import refusal, saved
 from PIL import Image
 
 from vision import apart as child
-from vision.apart import apart, end_child
+from vision.apart import StoppedError, apart, end_child
 from vision.photo.containers import MOST_BYTES, MOST_SECONDS, PROGRAM_BYTES, PhotoError
 from vision.photo.preview import PREVIEW_PX, preview_of
 from vision.uncertainty import Term
@@ -244,8 +246,6 @@ def test_numbers_of_numpy_arrive_as_plain_ones() -> None:
 
 
 def test_one_photograph_is_read_at_a_time() -> None:
-    import threading
-
     apart("rope.jpg", slow, 0.0)
     began = time.monotonic()
     both = [threading.Thread(target=apart, args=("rope.jpg", slow, 0.5)) for _ in range(2)]
@@ -289,6 +289,19 @@ def test_a_photograph_that_crashes_its_process_affects_no_other() -> None:
     with pytest.raises(PhotoError, match=r"^rope.jpg ended the process that reads photographs"):
         apart("rope.jpg", dead, b"")
     assert apart("next.jpg", printing) == "done"  # and what a library prints comes not between
+
+
+def test_a_stop_of_the_program_is_not_blamed_on_the_photograph(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    assert apart("rope.jpg", printing) == "done"  # it is up
+    os.kill(process(), signal.SIGTERM)  # some systems send it to every process of a service
+    assert apart("rope.jpg", printing) == "done"
+    monkeypatch.setattr(child, "_stopping", threading.Event())
+    threading.Timer(0.5, child.stop).start()
+    for _ in range(2):  # the one in progress, and the next
+        with pytest.raises(StoppedError, match="because the program is ending"):
+            apart("rope.jpg", slow, 20.0)
 
 
 def test_time_beyond_the_limit_is_reported(monkeypatch: pytest.MonkeyPatch) -> None:

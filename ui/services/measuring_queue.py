@@ -9,6 +9,7 @@ or a program is killed.
 
 from __future__ import annotations
 
+import atexit
 import hashlib
 import logging
 import os
@@ -26,7 +27,7 @@ from inspection.record.views import Manner, OpenInspection, Photograph, Preview
 from inspection.record.waiting import Answer, Task
 from ui.services.assess_record import screen_inspection
 from ui.services.cameras import known_cameras
-from vision.apart import apart
+from vision.apart import StoppedError, apart, is_stopping, stop
 from vision.calibration.library import CalibratedCamera, camera_key
 from vision.photo.containers import PhotoError, kind_of
 from vision.photo.photo import open_photo
@@ -37,10 +38,15 @@ from vision.rope.tangent_cylinder import Hold, HoldKind
 from vision.target.print_scale import check_from_dict
 
 MOST_PHOTOGRAPHS = 400  # in one inspection: 100 stations from four directions
-MOST_TRIES = 3  # a photograph that crashed the program this often is not tried again
+MOST_TRIES = 3  # a photograph whose measurement was started this often is not tried again
 MANY = 24  # photographs from which a command starts a process for each core
 LOOK_S = 1.0  # how often the worker checks for work from other programs
+STOP_S = 5.0  # how long an ending server waits for its worker
 SEND_AGAIN = "Take the photograph again, or send the camera's original file."
+NEVER_FINISHED = (
+    "Have it measured again. If that does not finish either, take the photograph again, or send "
+    "the camera's original file."
+)
 
 _wake = threading.Event()
 
@@ -187,6 +193,10 @@ def work_once(record: Record, identity: str | None = None) -> bool:
     except RecordError as wrong:
         with suppress(RecordError):  # the claim then expires
             waiting.give_back(record, task, str(wrong))
+    except (StoppedError, KeyboardInterrupt, SystemExit):  # an orderly end is no failed try
+        with suppress(RecordError):
+            waiting.give_back(record, task, pause_s=0.0)
+        raise
     return True
 
 
@@ -233,25 +243,38 @@ def _work_in_process(where: str, photographs: str, identity: str) -> None:
             pass
 
 
-def start_worker(opened: Callable[[], Record | None]) -> None:
-    """Start the one worker of a server process.
+def start_worker(opened: Callable[[], Record | None]) -> Callable[[], None]:
+    """Start the one worker of a server process; return the function that stops it.
+
+    Stopped in order, it puts the photograph in progress back on the list.
 
     Parameters
     ----------
     opened : callable
         Opens the record; returns None while there is none.
     """
-    threading.Thread(target=_work_on, args=(opened,), name="measuring queue", daemon=True).start()
+    worker = threading.Thread(target=_work_on, args=(opened,), name="measuring queue", daemon=True)
+    worker.start()
+
+    def end() -> None:
+        stop()
+        _wake.set()
+        worker.join(STOP_S)
+
+    atexit.register(end)
+    return end
 
 
 def _work_on(opened: Callable[[], Record | None]) -> None:
     record: Record | None = None
-    while True:
+    while not is_stopping():
         worked = False
         try:
             if record is None and (record := opened()) is not None:
                 waiting.list_again(record)
             worked = record is not None and work_once(record)
+        except StoppedError:
+            return
         except Exception as wrong:  # e.g. the record is unreachable for a while
             logging.getLogger(__name__).error("the queue pauses: %s", wrong)
             if record is not None:
@@ -288,8 +311,11 @@ def _measure(record: Record, task: Task) -> None:
         cameras=known_cameras(),
     )
     if task.tries > MOST_TRIES:
-        words = f"{photograph.name} crashed the program {MOST_TRIES} times while being measured."
-        answer = _refused(photograph, words)
+        words = (
+            f"Measuring {photograph.name} was started {MOST_TRIES} times and never finished; "
+            "the photograph may not be the cause."
+        )
+        answer = _refused(photograph, words, NEVER_FINISHED)
     else:
         data = record.photographs.get(task.photo)
         try:
@@ -308,8 +334,8 @@ def _measure(record: Record, task: Task) -> None:
     waiting.save_answer(record, task, answer)
 
 
-def _refused(photograph: Photograph, words: str) -> Answer:
-    finding = Finding("unreadable", words, SEND_AGAIN, "refuse")
+def _refused(photograph: Photograph, words: str, remedy: str = SEND_AGAIN) -> Answer:
+    finding = Finding("unreadable", words, remedy, "refuse")
     refusal = Refusal((finding,), photo_name=photograph.name, photo_sha256=photograph.sha256)
     return Answer((refusal,))
 

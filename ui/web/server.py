@@ -5,7 +5,10 @@ wait for it.
 """
 # ruff: noqa: E402  (another Streamlit release may lack names that the later imports need)
 
+import asyncio
 import gc
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
 from pathlib import Path
 
 from ui.web.page.streamlit_internals import require_tested_version
@@ -29,9 +32,19 @@ patch_download_handler()
 start_child()  # loads the measuring code in a process of its own
 gc.collect()
 gc.freeze()  # everything loaded so far stays: later collections can skip it
-start_worker(open_for_queue)
+stop_worker = start_worker(open_for_queue)
+
+
+@asynccontextmanager
+async def lifespan(_: st.App) -> AsyncIterator[None]:
+    """Stop the worker with the server: the signal that ends the process skips `atexit`."""
+    yield
+    await asyncio.to_thread(stop_worker)
+
+
 app = st.App(
     Path(__file__).with_name("app.py"),
+    lifespan=lifespan,
     routes=[*PHONES, *UPLOADS],
     middleware=[Middleware(security_middleware)],
 )
