@@ -125,7 +125,7 @@ def covered_mm(look: SideLook) -> tuple[tuple[float, float], ...]:
     outline's upper half counts. The last pass has a window in every column.
     """
     usable = _whole(look.profiles, look.sigma)
-    if not usable.any():
+    if usable.sum() < 3:  # too few for a line
         return ()
     outside = look.t >= CLEAR_SIGMAS * look.blur.light_px
     stripes, mean = (of[:, outside].mean(axis=1) for of in (look.amplitude, look.profiles.mean))
