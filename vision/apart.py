@@ -208,7 +208,8 @@ def _serve() -> None:
     import cv2
 
     cv2.setNumThreads(1)
-    for name in ("vision.pipeline", "skimage.feature"):  # the first rope does not wait for them
+    # the first rope does not wait for them
+    for name in ("vision.pipeline", "scipy.signal", "skimage.feature"):
         importlib.import_module(name)
     while True:
         try:

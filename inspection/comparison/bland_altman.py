@@ -192,10 +192,9 @@ def flags(p_values: Sequence[float], *, level: float = 0.05) -> Flags:
         raise ValueError(f"`level` must be between 0 and 1; got {level}.")
     if any(not 0 <= p <= 1 for p in p_values):
         raise ValueError("every p-value must be between 0 and 1.")
-    order = np.argsort(p_values)
-    raised = np.asarray(p_values)[order] * (len(p_values) / np.arange(1, len(p_values) + 1))
-    lowest = np.minimum.accumulate(raised[::-1])[::-1]
-    adjusted = tuple(np.minimum(lowest, 1.0)[np.argsort(order)].tolist())
+    from scipy.stats import false_discovery_control  # takes 0.4 s
+
+    adjusted = tuple(float(p) for p in false_discovery_control(p_values)) if p_values else ()
     return Flags(
         adjusted=adjusted,
         flagged=tuple(p <= level for p in adjusted),

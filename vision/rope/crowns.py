@@ -20,7 +20,6 @@ from scipy.special import ndtr
 
 from vision.least_squares import scatter_of
 from vision.medians import median_of, percentile_of
-from vision.peaks import peaks_of
 from vision.rope.constants import (
     CLOSE_PITCH,
     CROWN_PART,
@@ -90,10 +89,12 @@ def crown_pitch(smooth: list[Array], step: float, d: float) -> tuple[float | Non
     swing *= WAVE_SIGMAS
     if swing < UNEVEN_SHARE * d:
         return None, swing
+    from scipy.signal import find_peaks  # half a second that only ropes are worth
+
     low, high = max(2, int(CLOSE_PITCH / 2 * d / step)), min(len(total) - 2, int(2.2 * d / step))
     if high <= low + 2:
         return None, swing
-    peaks = peaks_of(total[low:high], prominence=0.15 * float(total[0]))
+    peaks, _ = find_peaks(total[low:high], prominence=0.15 * total[0])
     strongest = float(total[low:high][peaks].max()) if len(peaks) else 0.0
     if strongest <= 0:  # the outline is not periodic
         return None, swing
@@ -131,13 +132,15 @@ def find_crowns(values: Array, pitch: float | None, step: float, d: float) -> ND
     """
     if pitch is None:
         return np.arange(0, len(values), max(1, len(values) // 60))
+    from scipy.signal import find_peaks
+
     upper_quartile = np.sort(values)[3 * len(values) // 4]
     lump = values > upper_quartile + 2 * STRAY_SHARE * d
     if lump.any():
         lump = with_flanks(lump, pitch, step)
         x = np.arange(len(values))
         values = np.interp(x, x[~lump], values[~lump])
-    peaks = peaks_of(values)
+    peaks, _ = find_peaks(values)
     reach = max(1, int(CROWN_PART * pitch / 2 / step))
     near_lump = binary_dilation(lump, iterations=reach) if lump.any() else lump
     whole = (peaks >= reach) & (peaks < len(values) - reach)

@@ -13,7 +13,6 @@ from functools import lru_cache
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import lstsq
 
 Array = NDArray[np.float64]
 
@@ -53,9 +52,9 @@ def odd_size(samples: float) -> int:
 @lru_cache(maxsize=128)
 def _window(size: int) -> tuple[Array, Array, Array]:
     """Return the filter of a window, and the matrices for its first and last half (half, size)."""
+    from scipy.signal import savgol_coeffs  # half a second that only ropes are worth
+
     x = np.arange(size) - size // 2
     basis = np.linalg.qr(np.vander(x / max(1, size // 2), 3))[0]  # onto parabolas: Q Q^T
     fit = basis @ basis.T
-    # as `scipy.signal.savgol_coeffs`, whose import takes half of a short command's time
-    middle = lstsq(x[::-1].astype(float) ** np.arange(3)[:, None], np.array([1.0, 0.0, 0.0]))[0]
-    return middle, fit[: size // 2].copy(), fit[-(size // 2) :].copy()
+    return savgol_coeffs(size, 2), fit[: size // 2].copy(), fit[-(size // 2) :].copy()
