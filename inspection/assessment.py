@@ -53,8 +53,8 @@ from vision.results import Finding, Place
 
 NOTHING_APPLIED = (
     "The rope was judged against nothing: no limit for its diameter applies to what was measured. "
-    "That is not a good sign: provide what the limits need (two directions; a reference diameter "
-    "if they are relative to it)."
+    "That does not mean that the rope is good: provide what the limits need (two directions; a "
+    "reference diameter if they are relative to it)."
 )
 
 

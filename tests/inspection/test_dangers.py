@@ -76,6 +76,7 @@ def test_judged_against_nothing_is_a_state_of_its_own() -> None:
     found = assess(log_of(SOUND, rope=Rope("R-1", 22.0)))
     assert found.judged_against_nothing
     assert "judged against nothing" in found.first_concern
+    assert "does not mean that the rope is good" in found.first_concern
     assert "No entry stands out" not in found.first_concern
     assert not assess(log_of(SOUND)).judged_against_nothing
 

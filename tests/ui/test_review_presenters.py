@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import shutil
 from dataclasses import replace
-from datetime import timedelta
+from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
 
 from inspection.assessment import Assessment, assess
 from inspection.model.log import Earlier, Log
+from inspection.record.overview.rankings import ListedFinding
 from inspection.record.record import Record, open_record
 from inspection.record.views import AskedAgain, OpenInspection
 from inspection.worst_station import worst_station
@@ -23,6 +24,7 @@ from ui.presenters.review.decisions import (
     slips,
     supports,
 )
+from ui.presenters.review.flagged_entries import flagged_entries
 from ui.presenters.review.queue import ReviewItem, review_queue, stations_without_findings
 from ui.presenters.review.station import StationView, station_views
 from ui.presenters.review.station_finding import (
@@ -78,6 +80,19 @@ def test_a_finding_about_many_entries_has_a_short_label(opened: OpenInspection) 
     assert item.label == "2 photographs"
     assert item.name == ", ".join(many)
     assert item_of(opened, "Station 3").label == "Station 3"
+
+
+def test_findings_about_the_same_first_entries_stay_apart(opened: OpenInspection) -> None:
+    found = item_of(opened, "Station 3").findings[0]
+    where = ("photograph a.jpg (station 1, 0 deg)", "photograph b.jpg (station 2, 0 deg)")
+    places = (Place(1, 0), Place(2, 0))
+    finding = replace(found.finding, where=where, places=places)
+    two = [replace(found, key=key, finding=finding, settled_by="") for key in ("k1", "k2")]
+    items = review_queue(replace(opened, findings=tuple(two)))
+    assert len({one.name for one in items}) == 1
+    assert {one.key for one in items} == {"k1", "k2"}
+    listed = [ListedFinding(SAMPLE, "rope", "place", date(2026, 9, 15), True, one) for one in two]
+    assert [one.query["look"] for one in flagged_entries(listed, {})] == ["k1", "k2"]
 
 
 def test_the_finding_is_one_line_with_the_figures_and_the_loss_is_reported(

@@ -17,7 +17,7 @@ from inspection.record.overview.examinations import ACCEPTED, ComparedEntry
 from inspection.record.overview.rankings import CorrectedSlip, ListedFinding, ReaderTally, RopeTally
 from inspection.record.record import Record
 from inspection.record.views import StationReview
-from ui.presenters.review.queue import item_name, station_of
+from ui.presenters.review.queue import station_of
 from ui.presenters.review.station_finding import COMPARED
 from ui.text import chance_words, one_in
 from vision.results import Finding, Place
@@ -63,18 +63,13 @@ class FlaggedEntry:
     evidence: tuple[str, ...] = ()
 
     @property
-    def item_name(self) -> str:
-        """Its name on the review page."""
-        return item_name(self.listed.logged)
-
-    @property
     def query(self) -> dict[str, str]:
         """The query of the review page's address that shows it."""
         named = {"inspection": self.listed.inspection}
         places = self.listed.logged.finding.places
         station = station_of(self.listed.logged)
         if station is None:
-            return named | {"look": self.item_name}
+            return named | {"look": self.listed.logged.key}
         named |= {"station": str(station)}
         view = places[0].view_deg if len(places) == 1 else None
         return named if view is None else named | {"view": str(view)}

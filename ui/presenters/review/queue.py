@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from inspection.model.loss import loss_rank
@@ -81,8 +83,13 @@ class ReviewItem:
         return self.decision is not None and self.decision.stands
 
     @property
+    def key(self) -> str:
+        """What distinguishes it from the inspection's other items."""
+        return self.findings[0].key if self.station is None else f"Station {self.station}"
+
+    @property
     def name(self) -> str:
-        """Its name on the review page."""
+        """Its name on the review page; several findings can share one."""
         return (
             f"Station {self.station}" if self.station is not None else item_name(self.findings[0])
         )
@@ -95,6 +102,22 @@ class ReviewItem:
             return self.name
         photographs = all(one.startswith("photograph ") for one in where)
         return f"{len(where)} {'photographs' if photographs else 'entries'}"
+
+
+def distinct_labels(labels: Mapping[str, str]) -> dict[str, str]:
+    """Return labels by key, with a number added to those that repeat.
+
+    Examples
+    --------
+    >>> distinct_labels({"a": "2 photographs", "b": "2 photographs"})
+    {'a': '2 photographs', 'b': '2 photographs (2)'}
+    """
+    count: Counter[str] = Counter()
+    distinct = {}
+    for key, label in labels.items():
+        count[label] += 1
+        distinct[key] = label if count[label] == 1 else f"{label} ({count[label]})"
+    return distinct
 
 
 def item_name(finding: LoggedFinding) -> str:

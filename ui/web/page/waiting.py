@@ -43,7 +43,8 @@ def _line(identity: str) -> None:
         st.rerun()
     if not wait.photographs:
         return
-    st.markdown(f":material/hourglass_top: **{wait.photographs} waiting** to be measured")
+    with st.container(key="waiting"):  # above the title, where it moves nothing
+        st.markdown(f":material/hourglass_top: **{wait.photographs} waiting** to be measured")
     if wait.problem:
         words = counted(wait.photographs, "photograph waits", "photographs wait")
         st.warning(as_typed(f"{words} on: {wait.problem}"), icon=":material/pending:")

@@ -56,7 +56,7 @@ def show_bar(
     asking = st.session_state.get(_asking(opened))
     with st.container(key="decisions"):
         _show_decision(item)
-        if asking is not None and asking[0] == item.name:
+        if asking is not None and asking[0] == item.key:
             _ask(opened, item, view, asking[1])
         else:
             _buttons(opened, item, views, view)
@@ -212,7 +212,7 @@ def _button(
 def _open(opened: OpenInspection, item: ReviewItem, what: str) -> None:
     turn = st.session_state.get("turn of asking", 0) + 1
     st.session_state["turn of asking"] = turn
-    st.session_state[_asking(opened)] = (item.name, what)
+    st.session_state[_asking(opened)] = (item.key, what)
 
 
 def _close(opened: OpenInspection) -> None:
@@ -276,7 +276,7 @@ def _ask(opened: OpenInspection, item: ReviewItem, view: StationView | None, wha
 
 def _ask_why(opened: OpenInspection, item: ReviewItem, view: StationView | None, what: str) -> None:
     label, words, decision = QUESTIONS[what]
-    key = f"why {what} {opened.inspection.identity} {item.name}"
+    key = f"why {what} {opened.inspection.identity} {item.key}"
 
     def act() -> None:
         why = str(st.session_state.get(key, ""))
@@ -313,7 +313,7 @@ def _ask_slip(opened: OpenInspection, item: ReviewItem, view: StationView | None
         _close(opened)
         return
     meant = slips(logged.reading, one, {found.finding.code for found in item.findings})
-    key = f"slip {opened.inspection.identity} {item.name} {one.view_deg}"
+    key = f"slip {opened.inspection.identity} {item.key} {one.view_deg}"
 
     def act() -> None:
         with defer_errors():
@@ -377,17 +377,17 @@ def all_items(opened: OpenInspection) -> list[ReviewItem]:
 
 def select_next(opened: OpenInspection, after: ReviewItem | None, *, back: bool = False) -> None:
     """Select the next or previous item; after the whole inspection comes the first."""
-    names = [*(item.name for item in all_items(opened)), WHOLE]
-    here = names.index(WHOLE if after is None else after.name)
-    _select(opened, names[(here + (-1 if back else 1)) % len(names)])
+    keys = [*(item.key for item in all_items(opened)), WHOLE]
+    here = keys.index(WHOLE if after is None else after.key)
+    _select(opened, keys[(here + (-1 if back else 1)) % len(keys)])
 
 
 def _select_waiting(opened: OpenInspection) -> None:
     """Select the next waiting item, from the record as it is after the decision just saved."""
     items = all_items(get_record().inspection(opened.inspection.identity))
-    _select(opened, next((item.name for item in items if item.waits), WHOLE))
+    _select(opened, next((item.key for item in items if item.waits), WHOLE))
 
 
-def _select(opened: OpenInspection, name: str) -> None:
+def _select(opened: OpenInspection, key: str) -> None:
     # applied at the next run, before the list is drawn
-    st.session_state[f"next {opened.inspection.identity}"] = name
+    st.session_state[f"next {opened.inspection.identity}"] = key

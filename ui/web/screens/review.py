@@ -8,7 +8,7 @@ import streamlit as st
 
 from inspection.assessment import Assessment
 from inspection.record.views import OpenInspection
-from ui.presenters.review.queue import ReviewItem
+from ui.presenters.review.queue import ReviewItem, distinct_labels
 from ui.presenters.review.station import StationView, station_views
 from ui.presenters.review.station_finding import (
     StationFinding,
@@ -65,6 +65,9 @@ padding:.4rem .8rem;border-radius:4px}
 .rope-lines{font-size:.8rem;color:light-dark(#4A4C57,#B9BAC4)}
 [data-testid=stAlert]:has([data-testid=stAlertContentSuccess]){position:fixed;top:.6rem;right:1.5rem;
 z-index:50;width:auto;background:light-dark(#E4F6EA,#12351F);border-radius:4px}
+@media (min-width:641px) and (max-width:1400px){.st-key-decisions .stHorizontalBlock{gap:.3rem}
+.st-key-decisions .stButton button{padding:.2rem .35rem}
+.st-key-decisions .stButton p{font-size:.85rem}}
 @media (max-height:600px){[data-testid=stLayoutWrapper]:has(>.st-key-decisions){position:static}
 .st-key-decisions{max-height:none}}
 @media (max-width:768px){.stMainBlockContainer{padding:4rem .8rem 0 .8rem!important}}
@@ -87,11 +90,10 @@ LINES = (
 
 def _review(opened: OpenInspection) -> None:
     items = all_items(opened)
-    known = {one.name: one for one in items}
+    known = {one.key: one for one in items}
     side, main = st.columns([1, 5.6], gap="small")
     with side:
-        name = _strip(opened, items)
-    item = known.get(name)
+        item = known.get(_strip(opened, items))
     if item is None:
         with main:
             decide_inspection(opened, [one for one in items if not one.settled])
@@ -102,42 +104,46 @@ def _review(opened: OpenInspection) -> None:
 
 
 def _strip(opened: OpenInspection, items: list[ReviewItem]) -> str:
-    """Show the stations with their states; return the selected one, which the address names."""
+    """Show the stations with their states; return the selected one's key, as in the address."""
     identity = opened.inspection.identity
-    names = [*(one.name for one in items), WHOLE]
+    keys = [*(one.key for one in items), WHOLE]
     compared = list(cached_assessment(opened).crosscheck.comparisons)
     entries = [strip_entry(one, compared, opened.rope.units) for one in items]
-    words = {
-        item.name: f"{entry.mark} {item.label} · {entry.words}"
-        for item, entry in zip(items, entries, strict=True)
-    }
+    # distinct, because Streamlit recognises an option by its text
+    words = distinct_labels(
+        {
+            item.key: f"{entry.mark} {item.label} · {entry.words}"
+            for item, entry in zip(items, entries, strict=True)
+        }
+    )
     key = f"look {identity}"
     following = st.session_state.pop(f"next {identity}", None)
-    if following is None and st.session_state.get(key) not in names:
+    if following is None and st.session_state.get(key) not in keys:
         look = st.query_params.get("look", "")
         at = address().station
-        following = f"Station {at}" if at is not None else look
-        if following not in names:
-            following = next((one.name for one in items if one.waits), names[0])
+        by_name = {one.name: one.key for one in items}  # as in addresses of earlier versions
+        following = f"Station {at}" if at is not None else by_name.get(look, look)
+        if following not in keys:
+            following = next((one.key for one in items if one.waits), keys[0])
     # set on every run: the browser drops the selection when an option's text changes
-    st.session_state[key] = following if following in names else st.session_state[key]
+    st.session_state[key] = following if following in keys else st.session_state[key]
     waiting = sum(one.waits for one in items)
-    item = next((one for one in items if one.name == st.session_state.get(key)), None)
+    item = next((one for one in items if one.key == st.session_state.get(key)), None)
     st.caption(f"{len(items) - waiting} of {len(items)} decided")
     with st.container(key="steps", horizontal=True):
         show_steps(opened, item)
     with st.container(key="strip"):
         chosen = st.radio(
             "Stations",
-            names,
+            keys,
             key=key,
-            format_func=lambda name: words.get(name, name),
+            format_func=lambda one: words.get(one, one),
             label_visibility="collapsed",
             help="The most doubtful first. ≠ disagrees, ✕ thinner or outside a limit, ? and ! need "
             "a look, – incomplete, ○ agrees but is not decided yet, ✓ decided, ↩ with the "
             "inspector, ● changed since.",
         )
-    station = next((one.station for one in items if one.name == chosen), None)
+    station = next((one.station for one in items if one.key == chosen), None)
     if station != address().station:
         show_place(station)
     if station is None and chosen != WHOLE:
@@ -226,7 +232,7 @@ def _more(opened: OpenInspection, station: int, view: StationView | None) -> Non
 
 def _warm_up(opened: OpenInspection, still: list[ReviewItem], now: ReviewItem | None) -> None:
     """Make the next station's pictures and charts while this one is being reviewed."""
-    following = next((one for one in still if now is None or one.name != now.name), None)
+    following = next((one for one in still if now is None or one.key != now.key), None)
     if following is None or following.station is None:
         return
     mine = [result for result in opened.results if result.station == following.station]
