@@ -17,9 +17,10 @@ THEME_CSS = """<style>
 .stMainBlockContainer [data-testid=stHeading]:has(h1){margin-bottom:.6rem}
 .stMainBlockContainer{padding-top:2.4rem;padding-bottom:3rem}
 @media (max-width:768px){.stMainBlockContainer{padding-top:4.2rem}}
-@media (min-width:769px){[data-testid=stHeader]{height:2.4rem;min-height:0}
-[data-testid=stLayoutWrapper]:has(>.st-key-waiting){position:fixed;top:.5rem;margin-left:3rem;
-width:auto;z-index:1000000}}
+@media (min-width:769px){[data-testid=stHeader]{height:2.4rem;min-height:0}}
+:has(>.stVerticalBlock>:only-child>.st-key-waiting){position:fixed;top:1rem;margin-left:3rem;
+width:auto;z-index:999990}
+@media (min-width:769px){:has(>.stVerticalBlock>:only-child>.st-key-waiting){top:.5rem}}
 @media (min-width:769px) and (max-width:1400px){
 .stMainBlockContainer{padding-left:2rem;padding-right:2rem}}
 [data-testid=stSidebarUserContent] .stVerticalBlock{gap:.1rem}
