@@ -17,7 +17,8 @@ from inspection.screening.checks.photo_reuse import photo_tests
 from inspection.screening.checks.repeat_shots import repeat_shots_tests
 from inspection.screening.checks.timing import Pace, timing_tests
 from inspection.screening.figures.copied_figures import copied_figures_tests
-from inspection.screening.figures.explanations import Tested, explain
+from inspection.screening.figures.explained import Tested
+from inspection.screening.figures.explanations import explain
 from inspection.screening.figures.narrow_jaws import honest_predictions, narrow_jaws_tests
 from inspection.screening.figures.odd_figures import (
     Exchange,

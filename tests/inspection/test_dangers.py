@@ -69,6 +69,40 @@ def test_a_slip_in_one_direction_is_still_named() -> None:
     assert found.findings[0].code in SLIPS
 
 
+@pytest.mark.parametrize("place", [(5, 0), (2, 90)])
+def test_one_mistyped_entry_has_one_expected_value_and_keeps_its_possible_loss(
+    place: tuple[int, int],
+) -> None:
+    # 31.10 may stand for 21.10, and that would be 1 mm too little
+    found = screen_log(log_of(SOUND | {place: "31.10"}))
+    assert [one.code for one in found] == ["digit-mistyped"]
+    first = found[0]
+    assert first.seen.startswith("31.10 was logged, but 22.10 mm is expected")
+    assert first.seen.count("is expected") == 1
+    assert "Corrected to 21.10 mm, it is still -1.00 mm off. It may be a loss" in first.seen
+    assert first.look_first
+    assert first.remedy.startswith(LOOK_THERE)
+
+
+@pytest.mark.parametrize(
+    "typed", [{(5, 0): "31.10"}, {(2, 90): "31.10"}, {(1, 0): "31.10", (8, 0): "32.08"}]
+)
+def test_mistyped_entries_neither_hide_nor_move_a_loss(typed: dict[tuple[int, int], str]) -> None:
+    found = screen_log(log_of(THIN | typed))
+    lost = {where for one in found if one.look_first for where in one.where}
+    assert {"station 5, 0 deg", "station 5, 90 deg"} <= lost
+    for one in found:  # a finding of one entry never expects what only its slip could give
+        if " was logged" in one.seen:
+            expected = float(one.seen.split(" mm is expected")[0].split()[-1])
+            assert expected == pytest.approx(22.1, abs=0.1), one.seen
+
+
+def test_readings_near_the_nominal_diameter_were_not_all_typed_in_another_unit() -> None:
+    found = screen_log(log_of(THIN | {(2, 0): "31.10", (7, 90): "32.08"}))
+    assert all(one.code != "inch-for-mm" for one in found)
+    assert "station 5, 90 deg" in {where for one in found if one.look_first for where in one.where}
+
+
 # 2: no limit applied, yet reported as sound
 
 

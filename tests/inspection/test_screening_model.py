@@ -14,7 +14,7 @@ from scipy.stats import kurtosis, multivariate_normal, norm, t
 
 from inspection.model.readings import shortfall_pct
 from inspection.screening.checks.completeness import gaps_and_contradictions
-from inspection.screening.figures.causes import of_many
+from inspection.screening.figures.causes import _wrong_unit, of_many
 from inspection.screening.figures.copied_figures import about_one_level, copied_figures_tests
 from inspection.screening.figures.evidence import log_posterior, row_of, shift_evidence
 from inspection.screening.figures.expected_readings import RARE_DOF, Figures, at, fit, gather
@@ -237,9 +237,9 @@ def test_figures_that_are_a_25th_as_long_are_not_likelier_for_that() -> None:
     log = simulate(rng, ranges, stations=11, earlier=2, photographs=False, hands=1).log
     found = gather(log)
     assert found is not None
-    units = [one for one in of_many(fit(found)) if one.code == "inch-for-mm"]
-    told = [_weighed_again(one, fit(found), log_posterior(found, found.prior)) for one in units]
-    assert max(one.log_odds for one in told) < 0.0
+    assert all(one.code != "inch-for-mm" for one in of_many(fit(found)))
+    plain = log_posterior(found, found.prior)
+    assert _weighed_again(_wrong_unit(fit(found)), fit(found), plain).log_odds < 0.0
 
 
 def test_chance_of_a_rounded_figure_is_the_normal_one_and_never_less_for_a_coarse_step() -> None:

@@ -24,7 +24,7 @@ from inspection.screening.figures.evidence import (
     rows_of,
     shift_evidence,
 )
-from inspection.screening.figures.expected_readings import Fit
+from inspection.screening.figures.expected_readings import Array, Figures, Fit
 from inspection.screening.figures.narrow_jaws import pitch_words, wide_jaws, with_narrow_jaws
 from inspection.screening.figures.odd_figures import (
     Exchange,
@@ -33,7 +33,8 @@ from inspection.screening.figures.odd_figures import (
     retype_evidence,
     today,
 )
-from inspection.screening.figures.transcription_errors import readings_meant
+from inspection.screening.figures.predictions import values_today
+from inspection.screening.figures.transcription_errors import is_borne_out, readings_meant
 
 # How often each occurs, per reading, station or log. Our judgement, no source: only the order of
 # magnitude matters. Two of them (a digit that is one off, narrow jaws) were set after seeing the
@@ -212,7 +213,8 @@ def of_station(fitted: Fit, station: int, entries: Collection[int]) -> Iterator[
             MISREAD_SIZES,
         )
         yield _over_the_valley(fitted, place)
-        yield from _slips(fitted, place)
+        if not figures.changed_mm[place]:  # a second slip would contradict one already accepted
+            yield from _slips(fitted, place)
 
 
 def _over_the_valley(fitted: Fit, place: int) -> Explanation:
@@ -245,9 +247,7 @@ def _slips(fitted: Fit, place: int) -> Iterator[Explanation]:
         if k != place and figures.station[k] == figures.station[place]
     ]
     meant = [
-        slip
-        for slip in readings_meant(reading)
-        if not _is_borne_out(reading.value_mm, slip, others)
+        slip for slip in readings_meant(reading) if not is_borne_out(reading.value_mm, slip, others)
     ]
     counts: dict[str, int] = {}
     for kind, *_ in meant:
@@ -271,18 +271,6 @@ def _slips(fitted: Fit, place: int) -> Iterator[Explanation]:
             log_prior=prior,
             slip=True,
         )
-
-
-def _is_borne_out(entered_mm: float, slip: tuple[str, str, float], others: list[float]) -> bool:
-    """Return whether another reading of the station supports a figure as entered.
-
-    A slip happens once: two directions that agree with each other are not slips. A misplaced
-    decimal point or a wrong unit can occur twice, and no rope shrinks to a tenth of its size.
-    """
-    code, _, meant_mm = slip
-    return code not in ("decimal-moved", "inch-for-mm") and any(
-        abs(other - entered_mm) < abs(other - meant_mm) for other in others
-    )
 
 
 def exchanged(fitted: Fit, exchange: Exchange) -> Explanation:
@@ -333,7 +321,8 @@ def of_many(fitted: Fit) -> Iterator[Explanation]:
         runs or seen,
         (ALL_LOWER_SIZE,),
     )
-    yield _wrong_unit(fitted)
+    if _is_nearer_in_another_unit(figures):
+        yield _wrong_unit(fitted)
     readings = log.readings
     gauges = sorted({readings[entry].gauge for entry in figures.entries})
     people = sorted({readings[entry].person for entry in figures.entries})
@@ -477,12 +466,23 @@ def of_jaws(fitted: Fit) -> Iterator[Explanation]:
         )
 
 
+def _other_unit(figures: Figures) -> tuple[Array, float, float]:
+    """Return today's readings, mm; their median over nominal; the factor to the other unit."""
+    values = values_today(figures)
+    ratio = float(np.median(values)) / figures.log.rope.nominal_mm
+    return values, ratio, 25.4 if ratio < 0.5 else 1.0 / 25.4
+
+
+def _is_nearer_in_another_unit(figures: Figures) -> bool:
+    """Return whether the other unit brings the readings nearer to the nominal diameter."""
+    _, ratio, factor = _other_unit(figures)
+    return abs(math.log(factor * ratio)) < abs(math.log(ratio))
+
+
 def _wrong_unit(fitted: Fit) -> Explanation:
     figures = fitted.figures
     change = np.zeros(len(figures.off_mm))
-    nominal = figures.log.rope.nominal_mm
-    values = np.array([figures.log.readings[entry].value_mm for entry in figures.entries])
-    factor = 25.4 if float(np.median(values)) < nominal / 2.0 else 1.0 / 25.4
+    values, _, factor = _other_unit(figures)
     change[figures.first :] = values * (factor - 1.0)
     # figures a 25th as large scatter a 25th as much: that alone is no evidence
     prior = math.log(UNIT) + len(values) * math.log(factor)

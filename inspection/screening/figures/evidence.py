@@ -10,7 +10,7 @@ import numpy as np
 from scipy.special import log_ndtr
 
 from inspection.screening.figures.expected_readings import Array, Figures, Fit, fit
-from inspection.screening.figures.odd_figures import entry_at, today
+from inspection.screening.figures.odd_figures import NOT_READ_PCT, entry_at, today
 from inspection.screening.figures.predictions import log_height
 
 
@@ -76,8 +76,15 @@ class Explanation:
                 off_mm=figures.off_mm - mean * row,
                 fixed_mm2=figures.fixed_mm2 + sd**2 * np.outer(row, row),
             )
-        change = 0.0 if self.change_mm is None else self.change_mm
-        return replace(figures.without(self.let_go), off_mm=figures.off_mm + change)
+        if self.change_mm is None:
+            return figures.without(self.let_go)
+        # a place without a reading is near the others: a wild figure there is not explained
+        free = NOT_READ_PCT * figures.log.rope.nominal_mm / 100.0 * self.let_go
+        return replace(
+            figures,
+            off_mm=figures.off_mm + self.change_mm,
+            fixed_mm2=figures.fixed_mm2 + free.T @ free,
+        )
 
 
 def shift_evidence(

@@ -70,6 +70,8 @@ class Figures:
         Where they come from.
     off_mm : ndarray of shape (n,)
         Figure minus its prior expectation, mm.
+    changed_mm : ndarray of shape (n,)
+        By how much explanations already accepted have corrected each figure, mm.
     fixed_mm2 : ndarray of shape (n, n)
         The part of their covariance that is not learned, mm².
     of_stations : ndarray of shape (2, n, m)
@@ -99,6 +101,7 @@ class Figures:
 
     log: Log
     off_mm: Array
+    changed_mm: Array
     fixed_mm2: Array
     of_stations: Array
     of_hands: Array
@@ -135,6 +138,7 @@ class Figures:
         return replace(
             self,
             off_mm=self.off_mm[:end],
+            changed_mm=self.changed_mm[:end],
             fixed_mm2=self.fixed_mm2[:end, :end],
             of_stations=self.of_stations[:, :end],
             of_hands=self.of_hands[:, :end],
@@ -161,6 +165,10 @@ class Figures:
         size = np.maximum(off_mm, LET_GO_PCT * self.log.rope.nominal_mm / 100.0).max(axis=1)
         large = directions * size[:, None]
         return replace(self, fixed_mm2=self.fixed_mm2 + large.T @ large)
+
+    def corrected(self, change_mm: Array) -> Figures:
+        """Return the figures with a correction applied, each still expected where it was."""
+        return replace(self, off_mm=self.off_mm + change_mm, changed_mm=self.changed_mm + change_mm)
 
     def log_prior(self, learned: Array) -> float:
         """Return the logarithm of the prior density of the learned variances, up to a constant."""
@@ -268,6 +276,7 @@ def gather(log: Log) -> Figures | None:
         off_mm=np.array([one.value_mm for one in found])
         - nominal * (1.0 + OVERSIZE_PCT / 100.0)
         - LOSS_PCT * pct * age,
+        changed_mm=np.zeros(len(found)),
         fixed_mm2=fixed,
         of_stations=np.stack([here, here * cosine[:, None]]),
         of_hands=np.array([[float(one.hand == hand) for one in found] for hand in hands]),

@@ -14,18 +14,22 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
-import numpy as np
-
-from inspection.model.loss import LEAST_PCT, MAY_BE_LOSS, MOST_PCT
 from inspection.screening.figures.causes import exchanged, of_jaws, of_many, of_no_rope, of_station
 from inspection.screening.figures.evidence import Explanation, log_posterior, row_of, rows_of
-from inspection.screening.figures.expected_readings import LET_GO_PCT, Array, Figures, Fit, at, fit
+from inspection.screening.figures.expected_readings import Figures, Fit, fit
+from inspection.screening.figures.explained import (
+    FEW,
+    Accepted,
+    Tested,
+    findings_of,
+    is_low,
+    scatter_of_the_rest,
+)
 from inspection.screening.figures.narrow_jaws import jaws_chance
 from inspection.screening.figures.odd_figures import (
     MOST_LET_GO,
-    NOT_READ_PCT,
     Exchange,
     Shift,
     entry_at,
@@ -44,36 +48,17 @@ from inspection.screening.multiple_testing import ScreeningTest
 # 100).
 TEMPER = 0.7
 NAMED_BEFORE_LOSS = 8.0  # odds over a loss from which another explanation is named before it
-WORTH_NAMING = 0.05  # explanations at least this likely, relative to the best, are named
 IN_THE_RUNNING = 10  # explanations that are weighed again with their own scatter
 FEWEST_EVERYWHERE = 3  # entries; fewer are no rope's whole length
 WHICH_ROPE = (
     "Find out first whether this is still the same rope: its certificate, the number on its reel "
     "or tag, a recorded change of rope."
 )
-FEW = 8  # entries; more are not explained one by one
 
 
-@dataclass(frozen=True, slots=True)
-class Tested:
-    """A shift or an exchange that was tested.
-
-    Parameters
-    ----------
-    cause : Shift or Exchange
-        What was tested.
-    p : float
-        Its p-value, comparable with the level of the whole log.
-    times : float
-        Factor on a plain p-value when it is tested again (Bonferroni).
-    """
-
-    cause: Shift | Exchange
-    p: float
-    times: float
-
-
-def explanations(fitted: Fit, entries: Collection[int]) -> list[Explanation]:
+def explanations(
+    fitted: Fit, entries: Collection[int], moved: Collection[int] = ()
+) -> list[Explanation]:
     """Return the explanations of odd entries, the most likely first.
 
     Parameters
@@ -82,6 +67,9 @@ def explanations(fitted: Fit, entries: Collection[int]) -> list[Explanation]:
         The model, its scatter learned without the odd figures.
     entries : collection of int
         The odd entries.
+    moved : collection of int, optional
+        Entries that an exchange already accepted put in other places: a second exchange of them
+        would contradict the first.
 
     Notes
     -----
@@ -98,7 +86,7 @@ def explanations(fitted: Fit, entries: Collection[int]) -> list[Explanation]:
     found += [
         exchanged(fitted, item)
         for item in exchanges_of(figures)
-        if set(entries) & set(item.entries)
+        if set(entries) & set(item.entries) and not set(moved) & set(item.entries)
     ]
     found.sort(key=lambda item: -item.log_odds)
     plain = log_posterior(figures, fitted.learned)
@@ -114,9 +102,6 @@ def explanations(fitted: Fit, entries: Collection[int]) -> list[Explanation]:
 def _weighed_again(item: Explanation, fitted: Fit, plain: float) -> Explanation:
     predicted = item.figures_if_true(fitted.figures)
     gained = log_posterior(predicted, fitted.learned) - plain + item.log_cut
-    if item.size_mm is None and item.otherwise is None and len(item.let_go):
-        # freed shifts cost nothing here: correct to the prior of a place that was not measured
-        gained += len(item.let_go) * math.log(LET_GO_PCT / NOT_READ_PCT)
     return replace(item, log_odds=item.log_prior + gained)
 
 
@@ -142,7 +127,8 @@ def explain(
     again, so that each cause is reported once. Shifts that were not odd are tested again, too: an
     outlier inflates the scatter, and what it hid can be a loss of section.
     """
-    findings: list[ScreeningTest] = []
+    found: list[Accepted] = []
+    moved: set[int] = set()
     figures, start = fitted.figures, fitted.learned
     left = _the_oddest_first(figures, (item for item in odd if item.p <= level))
     retested = [item for item in odd if item.p <= level or _hides(item.cause)]
@@ -153,16 +139,15 @@ def explain(
         if not left:
             break
         top = left[0].cause
-        fitted = _scatter_of_the_rest(figures, top, start)
-        candidates = explanations(fitted, top.entries)
-        finding, accepted = _finding(fitted, left[0], candidates)
-        findings.append(finding)
-        if accepted.change_mm is not None:
-            figures = replace(figures, off_mm=figures.off_mm + accepted.change_mm)
-        figures = figures.without(accepted.let_go)
+        fitted = scatter_of_the_rest(figures, top, start)
+        one = _accepted(fitted, left[0], explanations(fitted, top.entries, moved))
+        found.append(one)
+        figures = one.taken_out_of(figures)
+        if one.named.change_mm is not None and not one.named.slip:
+            moved.update(one.entries)
         retested = [item for item in retested if not _same(item.cause, top)]
         left = _still_odd(fit(figures, start=start), retested, level)
-    return findings
+    return findings_of(found, start)
 
 
 def _same(one: Shift | Exchange, other: Shift | Exchange) -> bool:
@@ -184,16 +169,6 @@ def _the_oddest_first(figures: Figures, found: Iterable[Tested]) -> list[Tested]
         return last, oddness(figures, item.p, item.cause.entries)
 
     return sorted(found, key=rank)
-
-
-def _scatter_of_the_rest(figures: Figures, top: Shift | Exchange, start: Array) -> Fit:
-    """Return the model of all figures, its scatter learned without the odd ones."""
-    rows = np.zeros((0, len(figures.off_mm)))
-    if isinstance(top, Shift):
-        rows = top.direction[None, :]
-    if len(top.entries) <= FEW:
-        rows = np.vstack([rows, rows_of(figures, top.entries)])
-    return at(figures, fit(figures.without(rows), start=start).learned)
 
 
 def _still_odd(fitted: Fit, left: Sequence[Tested], level: float) -> list[Tested]:
@@ -219,48 +194,16 @@ def _still_odd(fitted: Fit, left: Sequence[Tested], level: float) -> list[Tested
     return _the_oddest_first(fitted.figures, (item for item in again if item.p <= level))
 
 
-def _finding(
-    fitted: Fit, odd: Tested, candidates: list[Explanation]
-) -> tuple[ScreeningTest, Explanation]:
-    """Return the finding for an odd figure, and the explanation that is accepted."""
-    figures, top = fitted.figures, odd.cause
-    log = figures.log
+def _accepted(fitted: Fit, odd: Tested, candidates: list[Explanation]) -> Accepted:
+    """Return an odd figure with the explanation that is accepted."""
     candidates = _with_another_rope(fitted, candidates)
     loss = next((item for item in candidates if item.loss), None)
     best = candidates[0]
-    thinner_pct = -100.0 * _size_mm(fitted, best, top) / log.rope.nominal_mm
-    low = isinstance(top, Shift) and LEAST_PCT < thinner_pct < MOST_PCT
     # whatever else may explain it, and whatever a photograph of one side shows
-    possible = loss is not None and low
-    named = best
-    if (
-        possible
-        and loss is not None
-        and best.log_odds - loss.log_odds < math.log(NAMED_BEFORE_LOSS)
-    ):
-        named = loss
-    remedy = named.remedy
-    if possible and loss is not None and not named.loss:
-        remedy = f"{loss.remedy} {named.remedy}"
-    size, u = _size_mm(fitted, named, top), _u_mm(fitted, named, top)
-    entries = named.entries or top.entries
-    return ScreeningTest(
-        check="figures",
-        code=named.code,
-        entries=entries,
-        places=log.places(entries),
-        p=odd.p,
-        seen=f"{_lead(fitted, entries, size, u)}"
-        f"{f' {MAY_BE_LOSS}' if possible else ''} "
-        f"{_explanation_words(named, candidates)}",
-        remedy=remedy,
-        innocent=named.innocent,
-        value=size,
-        limit=2.0 * u,
-        unit="mm",
-        touches="section" if possible else "figure",
-        look_first=(loss if possible and loss is not None else named).code == "loss-of-section",
-    ), named
+    if loss is None or not is_low(fitted, best, odd.cause):
+        return Accepted(odd, fitted, candidates, best, None)
+    close = best.log_odds - loss.log_odds < math.log(NAMED_BEFORE_LOSS)
+    return Accepted(odd, fitted, candidates, loss if close else best, loss)
 
 
 def _with_another_rope(fitted: Fit, candidates: list[Explanation]) -> list[Explanation]:
@@ -291,93 +234,3 @@ def _with_another_rope(fitted: Fit, candidates: list[Explanation]) -> list[Expla
         innocent=f"A new rope is thicker everywhere. {best.innocent}",
     )
     return [best, *(item for item in candidates[1:] if item.code != "follows-no-rope")]
-
-
-def _direction(fitted: Fit, named: Explanation, top: Shift | Exchange) -> Array:
-    """Return the direction along which the size of an odd figure is stated."""
-    places = [k for k in today(fitted.figures) if entry_at(fitted.figures, k) in named.entries]
-    if isinstance(top, Shift) and top.check == "across" and set(named.entries) == set(top.entries):
-        return top.direction
-    if len(named.let_go) == 1:
-        along: Array = named.let_go[0] / named.let_go[0].max()
-        return along
-    return row_of(fitted.figures, places)
-
-
-def _size_mm(fitted: Fit, named: Explanation, top: Shift | Exchange) -> float:
-    return float(shifts(fitted, _direction(fitted, named, top)[None, :]).size[0])
-
-
-def _u_mm(fitted: Fit, named: Explanation, top: Shift | Exchange) -> float:
-    return float(shifts(fitted, _direction(fitted, named, top)[None, :]).u[0])
-
-
-def _lead(fitted: Fit, entries: Sequence[int], size: float, u: float) -> str:
-    """Return the figures of a finding as a sentence."""
-    figures = fitted.figures
-    readings = figures.log.readings
-    photos = "the photographs, " if len(figures.photographs) else ""
-    past = figures.first > len(figures.photographs) + figures.references
-    before = "earlier inspections, " if past else ""
-    new = "the reference diameter, " if figures.references else ""
-    known = " and ".join(f"{photos}{before}{new}the other readings".rsplit(", ", 1))
-    if len(entries) == 1:
-        reading = readings[entries[0]]
-        return (
-            f"{reading.typed} was logged, but {reading.value_mm - size:.2f} mm is expected "
-            f"from {known}: {size:+z.2f} mm, U (k = 2) {2.0 * u:.2f} mm."
-        )
-    typed = ", ".join(readings[entry].typed for entry in entries[:4])
-    return (
-        f"{len(entries)} entries ({typed}{', ...' if len(entries) > 4 else ''}) are "
-        f"{size:+z.2f} mm off what is expected from {known}, U (k = 2) {2.0 * u:.2f} mm."
-    )
-
-
-def _explanation_words(named: Explanation, candidates: list[Explanation]) -> str:
-    """Return the explanations with their odds, as sentences."""
-    others: dict[str, Explanation] = {}
-    for item in candidates:
-        if item.words != named.words and item.code not in others and item.code != named.code:
-            others[item.code] = item
-    ranked = sorted(others.values(), key=lambda item: -item.log_odds)
-    best = candidates[0]
-    if best is not named and best.words != named.words:
-        text = f"To be ruled out first: {named.words}. More likely by the figures: {best.words}"
-        if best.log_odds - named.log_odds > math.log(1.5):
-            text += f" ({odds_words(best.log_odds - named.log_odds)} as likely)"
-        ranked = [item for item in ranked if item is not best]
-    else:
-        text = f"Most likely: {named.words}"
-        if ranked and named.log_odds - ranked[0].log_odds > math.log(1.5):
-            text += (
-                f", {odds_words(named.log_odds - ranked[0].log_odds)} as likely as "
-                f"{ranked[0].words}"
-            )
-            ranked = ranked[1:]  # named once
-    also = [item.words for item in ranked if item.log_odds - best.log_odds > math.log(WORTH_NAMING)]
-    listed = f" Also possible: {'; '.join(also[:3])}." if also else ""
-    return f"{text}.{listed}"
-
-
-def odds_words(log_odds: float) -> str:
-    """Return odds in words.
-
-    Examples
-    --------
-    >>> [odds_words(math.log(odds)) for odds in (2.2, 3.1, 12, 60, 5000)]
-    ['twice', 'three times', 'ten times', 'fifty times', 'over a hundred times']
-    """
-    odds = math.exp(min(log_odds, 20.0))
-    for least, words in (
-        (100.0, "over a hundred times"),
-        (40.0, "fifty times"),
-        (15.0, "twenty times"),
-        (7.5, "ten times"),
-        (4.5, "five times"),
-        (3.5, "four times"),
-        (2.5, "three times"),
-    ):
-        if odds >= least:
-            return words
-    return "twice"

@@ -88,3 +88,15 @@ def value_meant_mm(reading: Reading, text: str) -> float:
         return reading.value_mm * parse_length(text, decimal=mark) / typed_mm
     except ValueError:
         return 0.0
+
+
+def is_borne_out(entered_mm: float, slip: tuple[str, str, float], others: list[float]) -> bool:
+    """Return whether another reading of the station supports a figure as entered.
+
+    A slip happens once: two directions that agree with each other are not slips. A misplaced
+    decimal point or a wrong unit can occur twice, and no rope shrinks to a tenth of its size.
+    """
+    code, _, meant_mm = slip
+    return code not in ("decimal-moved", "inch-for-mm") and any(
+        abs(other - entered_mm) < abs(other - meant_mm) for other in others
+    )
