@@ -161,7 +161,7 @@ def test_photographs_are_stored_as_they_arrive_and_refused_ones_say_why(
     hashes = [give(name, data)[1]["sha256"] for name, data in given.items()]
     status, told = give("paper.pdf", b"%PDF-1.7")
     assert (status, told["error"]) == (
-        422,
+        415,
         "paper.pdf is a PDF file; a photograph must be JPEG, PNG, TIFF, WebP, HEIC/HEIF or AVIF.",
     )
     at.session_state["uploads"] = {"arrived": {"at": 1, "hashes": hashes}}  # as the browser reports
