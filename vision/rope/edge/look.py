@@ -122,7 +122,8 @@ def covered_mm(look: SideLook) -> tuple[tuple[float, float], ...]:
 
     A loose wire that crosses the paper beside the outline takes the stripes' contrast away, which a
     shadow does not. In valleys, a shadow may be too dark for the contrast to be known, so only the
-    outline's upper half counts. The last pass has a window in every column.
+    outline's upper half counts; a stretch of less than half a window is noise or a shadow's rim, as
+    the window widens a wire. The last pass has a window in every column.
     """
     usable = _whole(look.profiles, look.sigma)
     if usable.sum() < 3:  # too few for a line
@@ -135,7 +136,11 @@ def covered_mm(look: SideLook) -> tuple[tuple[float, float], ...]:
     covered &= height > median_of(height[usable])
     begins = np.flatnonzero(np.diff(covered.astype(int), prepend=0) == 1)
     ends = np.flatnonzero(np.diff(covered.astype(int), append=0) == -1)
-    return tuple((float(along[b]), float(along[e])) for b, e in zip(begins, ends, strict=True))
+    return tuple(
+        (float(along[begin]), float(along[end]))
+        for begin, end in zip(begins, ends, strict=True)
+        if end - begin >= HALF * look.sigma
+    )
 
 
 def _whole(profiles: Profiles, sigma: float) -> Mask:
