@@ -55,6 +55,7 @@ from vision.rope.edge.mirrors import rims_px
 from vision.rope.edge.outline import Edge, Outline
 from vision.rope.edge.windows import hidden_wires_mm
 from vision.rope.savitzky_golay import local_parabolas, odd_size
+from vision.runs import runs_of
 
 Array = NDArray[np.float64]
 
@@ -458,7 +459,7 @@ def _fit_jaw(
     tops = np.maximum(broad, close)
     usual = float(np.sort(tops[crowns])[(len(crowns) - 1) // 2])  # of two, the lower
     stray = (tops > usual + STRAY_SHARE * d) | side.loose
-    strays = int((np.diff((stray & within).astype(int), prepend=0) == 1).sum())
+    strays = len(runs_of(stray & within))
     if stray.any():  # the flanks of a lump are not strand either
         stray = with_flanks(tops > usual + 0.25 * STRAY_SHARE * d, pitch, step) | side.loose
     sound = crowns[~stray[crowns]]

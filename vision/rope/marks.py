@@ -14,6 +14,7 @@ from vision.results import Marks, PointPx
 from vision.rope.edge.outline import Edge, Outline, band_limits_mm
 from vision.rope.jaw_lines import JawLines
 from vision.rope.rectify import points_mm
+from vision.runs import runs_of
 from vision.target.layout import Card
 
 Array = NDArray[np.float64]
@@ -68,10 +69,8 @@ def _middle_of_gap(edge: Edge, reach_mm: float) -> float:
     lost = ~np.isfinite(edge.outward_mm[_near(edge, reach_mm)])
     if not lost.any():
         return 0.0
-    turns = np.flatnonzero(np.diff(np.concatenate(([0], lost.astype(np.int8), [0]))))
-    begins, ends = turns[::2], turns[1::2]
-    longest = int(np.argmax(ends - begins))
-    return float(along[begins[longest] : ends[longest]].mean())
+    begin, end = max(runs_of(lost), key=lambda run: int(run[1] - run[0]))
+    return float(along[begin:end].mean())
 
 
 def _at(camera: Camera, outline: Outline, edge: Edge, along_mm: float) -> PointPx:

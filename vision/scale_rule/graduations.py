@@ -18,6 +18,7 @@ from scipy.ndimage import gaussian_filter1d
 from scipy.signal import find_peaks
 
 from vision.least_squares import scatter_of
+from vision.runs import runs_of
 
 Array = NDArray[np.float64]
 
@@ -291,8 +292,7 @@ def _runs_among(peaks: Array, px_per_mm: float, row: float, finest_mm: float) ->
         if spacing * px_per_mm < LEAST_PERIOD_PX:
             continue
         near = np.abs(gaps_mm / spacing - 1) < ALIKE
-        edges = np.flatnonzero(np.diff(np.concatenate([[0], near.astype(int), [0]])))
-        for begin, end in zip(edges[::2], edges[1::2], strict=True):
+        for begin, end in runs_of(near):
             columns = peaks[begin : end + 1]
             if len(columns) >= LEAST_RUN and _is_even(columns):
                 runs.append(Run(name, columns, row))

@@ -13,6 +13,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.runs import runs_of
 from vision.target.layout import (
     PAGE_MARGIN_MM,
     STRIP_ROWS,
@@ -188,8 +189,7 @@ def marker_runs_mm(layout: Layout, strip: int, column: int, word: int) -> tuple[
     cell = layout.marker_mm / MARKER_CELLS
     runs = []
     for row, line in enumerate(_marker_cells(word)):
-        edges = np.flatnonzero(np.diff(np.concatenate([[False], line, [False]])))
-        for start, stop in edges.reshape(-1, 2).tolist():
+        for start, stop in runs_of(line).tolist():
             y1 = top - row * cell
             runs.append((left + start * cell, y1 - cell, left + stop * cell, y1))
     return tuple(runs)

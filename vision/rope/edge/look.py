@@ -19,6 +19,7 @@ from vision.rope.constants import CLEAR_SIGMAS, HALF, OPEN_CONTRAST, REFERENCE_P
 from vision.rope.edge.light import EVERY_PX
 from vision.rope.edge.lock_in import Profiles, Scene
 from vision.rope.edge.profiles import half_way, in_step
+from vision.runs import runs_of
 from vision.target.blur import Blur
 from vision.tones import Light
 
@@ -134,12 +135,10 @@ def covered_mm(look: SideLook) -> tuple[tuple[float, float], ...]:
     height = look.base - np.polyval(np.polyfit(along[usable], look.base[usable], 1), along)
     covered = usable & (contrast < OPEN_CONTRAST * median_of(contrast[usable]))
     covered &= height > median_of(height[usable])
-    begins = np.flatnonzero(np.diff(covered.astype(int), prepend=0) == 1)
-    ends = np.flatnonzero(np.diff(covered.astype(int), append=0) == -1)
     return tuple(
-        (float(along[begin]), float(along[end]))
-        for begin, end in zip(begins, ends, strict=True)
-        if end - begin >= HALF * look.sigma
+        (float(along[begin]), float(along[end - 1]))
+        for begin, end in runs_of(covered)
+        if end - 1 - begin >= HALF * look.sigma
     )
 
 
